@@ -1,0 +1,14 @@
+//! nightbench: numbers to trust from resistive probes, through the night.
+//!
+//! One direction, one way in, one log in the middle: source, decode, front end, driver, quality,
+//! log, outlets; alarms are judged on exactly what is logged. The modules stand in that order.
+
+pub mod alarm;
+pub mod clock;
+pub mod config;
+pub mod driver;
+pub mod log;
+pub mod measure;
+pub mod outlet;
+pub mod reading;
+pub mod source;

@@ -3,6 +3,7 @@
 //! A value cannot be had without its standard uncertainty and its quality: [`Reading`] has no
 //! public field for it. Nothing here knows a clock, a file or a board.
 
+use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::sync::Arc;
 
@@ -37,7 +38,8 @@ impl Estimate {
 /// Good, or why there is no number.
 ///
 /// The discriminants are stored in the log: never renumber, only add.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 #[repr(u8)]
 pub enum Quality {
     /// A number to trust within its uncertainty.
@@ -152,7 +154,7 @@ pub struct Moment {
 
 /// A moment as it is kept: the wall time may have been moved by a millisecond or more, so that the
 /// stamps of one probe strictly increase.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Stamp {
     /// Milliseconds since 1970-01-01T00:00:00Z.
     pub wall_ms: i64,

@@ -1,4 +1,17 @@
-//! Alarms: conditions judged on exactly the readings that are logged, as a pure state machine.
+//! Alarms: conditions judged on exactly the readings that are logged, by a pure state machine.
+//!
+//! Nothing here knows a clock or a broker: a reading goes in, a move may come out. Telling people is
+//! the outlets' business.
+
+mod machine;
+
+pub use machine::Machine;
+
+use crate::reading::{Quality, Stamp};
+use serde::{Deserialize, Serialize};
+
+/// What every message to a person says, so that nobody leans on it.
+pub const NOTICE: &str = "not a safety device";
 
 /// What is watched for. Numbers are in the unit of the probe's series.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,6 +47,15 @@ impl Condition {
             Self::Stale => "stale",
         }
     }
+
+    /// The limit, where there is one.
+    #[must_use]
+    pub fn limit(self) -> Option<f64> {
+        match self {
+            Self::High { limit, .. } | Self::Low { limit, .. } => Some(limit),
+            Self::Fault | Self::Stale => None,
+        }
+    }
 }
 
 /// One alarm of one probe, as configured.
@@ -50,7 +72,8 @@ pub struct Rule {
 }
 
 /// Where an alarm stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum State {
     /// The condition does not hold.
     Normal,
@@ -58,12 +81,25 @@ pub enum State {
     Active,
 }
 
-/// One alarm going from a state to another.
-#[derive(Clone, Debug, PartialEq)]
+impl State {
+    /// The word in messages and topics.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Normal => "normal",
+            Self::Active => "active",
+        }
+    }
+}
+
+/// One alarm going from a state to another. The journal keeps it as JSON: fields are only added.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Move {
     /// The journal's number; 0 until the log's writer gave one.
+    #[serde(skip)]
     pub seq: u64,
-    /// Sequence number of the reading it was judged on; 0 until the log's writer gave one.
+    /// Sequence number of the reading it was judged on. On its way to the log's writer: the place
+    /// of that reading in its batch, counted from 1; 0 for a move that no reading caused.
     pub reading_seq: u64,
     /// The probe's label.
     pub probe: String,
@@ -76,7 +112,7 @@ pub struct Move {
     /// Where it went.
     pub to: State,
     /// When.
-    pub at: crate::reading::Stamp,
+    pub at: Stamp,
     /// The value it was judged on, where there was one.
     pub value: Option<f64>,
     /// The limit, where there is one.
@@ -84,7 +120,27 @@ pub struct Move {
     /// UCUM code of value and limit.
     pub unit: String,
     /// The quality it was judged on.
-    pub quality: crate::reading::Quality,
+    pub quality: Quality,
     /// What to do.
     pub action: String,
+}
+
+impl Move {
+    /// For a person, without the time: what, where, the number, and what to do.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let subject = format!("probe `{}`: alarm `{}`", self.probe, self.alarm);
+        let number = match (self.value, self.limit) {
+            (Some(value), Some(limit)) => {
+                format!("{value:.2} {unit}, limit {limit} {unit}", unit = self.unit)
+            }
+            (Some(value), None) => format!("{value:.2} {}", self.unit),
+            (None, _) => self.quality.words().to_owned(),
+        };
+        match self.to {
+            State::Active if self.action.is_empty() => format!("{subject} active ({number})"),
+            State::Active => format!("{subject} active ({number}); {}", self.action),
+            State::Normal => format!("{subject} back to normal ({number})"),
+        }
+    }
 }

@@ -1,1 +1,251 @@
-//! .
+//! The log: one SQLite file, one thread that writes it, any number of readers.
+//!
+//! Everything that was measured and everything that happened is here; outlets, commands and pages
+//! only read. A power cut costs at most the last commit interval ([`Settings::commit`]).
+
+pub mod journal;
+pub mod progress;
+pub mod query;
+pub mod reader;
+mod rows;
+pub mod schema;
+mod tail;
+#[cfg(test)]
+pub mod testing;
+mod writer;
+
+pub use journal::{Entry, Kind};
+pub use progress::{Progress, Span};
+pub use reader::LogReader;
+pub use tail::same_line;
+
+use crate::alarm::Move;
+use crate::reading::{Reading, Series};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+use tail::Tail;
+use tokio::sync::{mpsc, oneshot, watch};
+use writer::Request;
+
+/// Batches that wait for the writer: some ten minutes of a busy bench.
+const REQUEST_CAPACITY: usize = 8192;
+
+/// How the log is kept.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Settings {
+    /// The SQLite file.
+    pub path: PathBuf,
+    /// How often what was read is committed: what a power cut can take.
+    pub commit: Duration,
+}
+
+/// What went wrong with the log.
+#[derive(Debug, thiserror::Error)]
+pub enum LogError {
+    /// What SQLite said.
+    #[error("{0}")]
+    Sqlite(#[from] rusqlite::Error),
+    /// The folder could not be made, or a thread could not be started.
+    #[error("{0}")]
+    Io(#[from] std::io::Error),
+    /// The file is another program's database.
+    #[error("the file is a database, but no log of this program; choose another `path` in `[log]`")]
+    NotALog,
+    /// The file was written by a later version.
+    #[error("the log is of version {found}, this program knows up to {known}; update nightbench")]
+    Newer {
+        /// Version of the file.
+        found: u32,
+        /// Latest version known here.
+        known: u32,
+    },
+    /// The linked SQLite can lose committed transactions.
+    #[error("SQLite {0} can lose committed readings; build with the bundled one (3.51.3 or later)")]
+    OldSqlite(String),
+    /// Another service writes to this log.
+    #[error(
+        "another service (process {0}) writes to this log; stop it, or choose another `path` in `[log]`"
+    )]
+    InUse(String),
+    /// The writer has ended.
+    #[error("the log's writer has ended")]
+    Ended,
+}
+
+/// What one event of the flow brings into the log, in one piece.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Batch {
+    /// Readings in order; the writer gives them their numbers.
+    pub readings: Vec<Reading>,
+    /// Journal entries in order. A move's `reading_seq` is the position of its reading in
+    /// `readings` until the writer puts the number there; see [`Move`].
+    pub entries: Vec<Entry>,
+    /// Commit at once instead of with the next interval: alarm moves and notes.
+    pub at_once: bool,
+}
+
+impl Batch {
+    /// Whether there is nothing to write.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.readings.is_empty() && self.entries.is_empty()
+    }
+
+    /// Puts another batch behind this one.
+    pub fn append(&mut self, mut other: Self) {
+        let shift = self.readings.len() as u64;
+        for entry in &mut other.entries {
+            if let Some(alarm) = &mut entry.alarm {
+                alarm.reading_seq += shift;
+            }
+        }
+        self.readings.append(&mut other.readings);
+        self.entries.append(&mut other.entries);
+        self.at_once |= other.at_once;
+    }
+}
+
+/// The newest sequence numbers, for those who wait for more.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Newest {
+    /// Of the readings, committed or not.
+    pub reading: u64,
+    /// Of the alarm moves in the journal; these are committed.
+    pub moves: u64,
+}
+
+/// What the writer shares with the readers.
+#[derive(Debug)]
+struct Shared {
+    path: PathBuf,
+    boot: u32,
+    tail: Mutex<Tail>,
+    newest: watch::Sender<Newest>,
+    /// Counts up each time the writer has been through its loop: the watchdog looks at it.
+    pulse: std::sync::atomic::AtomicU64,
+}
+
+impl Shared {
+    /// A poisoned lock only means that a reader's thread died; the tail itself is whole.
+    fn tail(&self) -> MutexGuard<'_, Tail> {
+        self.tail.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// The way to the log's writer; cheap to clone.
+#[derive(Clone, Debug)]
+pub struct Log {
+    shared: Arc<Shared>,
+    requests: mpsc::Sender<Request>,
+}
+
+impl Log {
+    /// Opens or makes the log and starts its writer.
+    ///
+    /// # Errors
+    /// What is wrong with the file, its folder, or the linked SQLite.
+    pub fn open(settings: &Settings) -> Result<Self, LogError> {
+        schema::assert_sqlite_version()?;
+        if let Some(folder) = settings.path.parent() {
+            std::fs::create_dir_all(folder)?;
+        }
+        let (requests, inbox) = mpsc::channel(REQUEST_CAPACITY);
+        let shared = writer::start(settings, inbox)?;
+        Ok(Self { shared, requests })
+    }
+
+    /// Hands a batch to the writer, waiting at most `patience` for room.
+    ///
+    /// # Errors
+    /// Gives the batch back where there was no room, or the writer has ended.
+    pub async fn append(&self, batch: Batch, patience: Duration) -> Result<(), Batch> {
+        let sent = self
+            .requests
+            .send_timeout(Request::Append(batch), patience)
+            .await;
+        sent.map_err(|refused| match refused.into_inner() {
+            Request::Append(batch) => batch,
+            _ => Batch::default(),
+        })
+    }
+
+    /// The log's number of a series, made where it is new.
+    ///
+    /// # Errors
+    /// `Ended`, or what SQLite says.
+    pub async fn series(&self, series: Series) -> Result<Arc<Series>, LogError> {
+        self.ask(|reply| Request::Series(series, reply)).await?
+    }
+
+    /// Keeps an outlet's cursors with the next commit.
+    pub async fn keep_progress(&self, outlet: &str, progress: Progress) {
+        let request = Request::Progress(outlet.to_owned(), progress);
+        // A writer that has ended keeps nothing: then what was sent is sent again, never lost.
+        let _ = self.requests.send(request).await;
+    }
+
+    /// Changes the commit interval.
+    pub async fn set_commit(&self, every: Duration) {
+        let _ = self.requests.send(Request::CommitEvery(every)).await;
+    }
+
+    /// Commits all that was handed over before.
+    ///
+    /// # Errors
+    /// `Ended`, or what SQLite says.
+    pub async fn commit(&self) -> Result<(), LogError> {
+        self.ask(Request::Commit).await?
+    }
+
+    /// Commits, closes the file and ends the writer.
+    ///
+    /// # Errors
+    /// `Ended`, or what SQLite says; then the last interval is not in the file.
+    pub async fn close(&self) -> Result<(), LogError> {
+        self.ask(Request::Close).await?
+    }
+
+    /// A reader of its own for one outlet.
+    #[must_use]
+    pub fn reader(&self) -> LogReader {
+        LogReader::new(Arc::clone(&self.shared))
+    }
+
+    /// The log's number of this boot of the host.
+    #[must_use]
+    pub fn boot(&self) -> u32 {
+        self.shared.boot
+    }
+
+    /// Where the log stands.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.shared.path
+    }
+
+    /// Where the writer's pulse stands: as long as it counts up, the writer lives.
+    #[must_use]
+    pub fn pulse(&self) -> u64 {
+        self.shared.pulse.load(std::sync::atomic::Ordering::Relaxed)
+    }
+
+    /// Asks the writer for a pulse; false where its inbox is full.
+    #[must_use]
+    pub fn ask_pulse(&self) -> bool {
+        self.requests.try_send(Request::Pulse).is_ok()
+    }
+
+    async fn ask<T>(
+        &self,
+        request: impl FnOnce(oneshot::Sender<T>) -> Request,
+    ) -> Result<T, LogError> {
+        let (reply, answer) = oneshot::channel();
+        let sent = self.requests.send(request(reply)).await;
+        sent.map_err(|_| LogError::Ended)?;
+        answer.await.map_err(|_| LogError::Ended)
+    }
+}
+
+/// Moves as they stood last: one per probe and alarm.
+pub type StandingMoves = Vec<Move>;

@@ -1,0 +1,86 @@
+//! The journal: every event that is no reading.
+
+use crate::alarm::Move;
+use crate::reading::Moment;
+use std::fmt;
+
+/// What kind of event an entry tells. The words are stored: never change one, only add.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Kind {
+    /// The service started.
+    Start,
+    /// The service stopped, or what was dead from when to when.
+    Stop,
+    /// The configuration was read again, or was refused.
+    Configuration,
+    /// A board was opened, lost, reset, silent.
+    Board,
+    /// A probe's quality changed.
+    Probe,
+    /// An alarm moved.
+    Alarm,
+    /// An outlet connected, failed, refused something.
+    Outlet,
+    /// The wall clock stepped.
+    Clock,
+    /// Something about the log itself.
+    Log,
+}
+
+impl Kind {
+    /// The stored word.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::Stop => "stop",
+            Self::Configuration => "configuration",
+            Self::Board => "board",
+            Self::Probe => "probe",
+            Self::Alarm => "alarm",
+            Self::Outlet => "outlet",
+            Self::Clock => "clock",
+            Self::Log => "log",
+        }
+    }
+}
+
+impl fmt::Display for Kind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// An entry on its way into the journal.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// When.
+    pub at: Moment,
+    /// What kind of event.
+    pub kind: Kind,
+    /// Name of the board, probe or outlet; empty for the service itself.
+    pub subject: String,
+    /// For a person.
+    pub text: String,
+    /// The alarm move, where the entry is one.
+    pub alarm: Option<Move>,
+}
+
+impl Entry {
+    /// An entry that is no alarm move.
+    #[must_use]
+    pub fn new(
+        at: Moment,
+        kind: Kind,
+        subject: impl Into<String>,
+        text: impl Into<String>,
+    ) -> Self {
+        Self {
+            at,
+            kind,
+            subject: subject.into(),
+            text: text.into(),
+            alarm: None,
+        }
+    }
+}

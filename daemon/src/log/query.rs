@@ -1,0 +1,97 @@
+//! Questions to a log from commands: by probe and time, beside a running service.
+
+use super::LogError;
+use super::reader::open_read_only;
+use super::rows::{self, SeriesById};
+use super::schema;
+use crate::reading::Reading;
+use rusqlite::{Connection, params};
+use std::path::Path;
+
+/// An opened log, read-only.
+#[derive(Debug)]
+pub struct Query {
+    conn: Connection,
+    series: SeriesById,
+}
+
+impl Query {
+    /// Opens a log that exists.
+    ///
+    /// # Errors
+    /// What SQLite says; `NotALog` and `Newer` as in [`schema::migrate`].
+    pub fn open(path: &Path) -> Result<Self, LogError> {
+        let conn = open_read_only(path)?;
+        if schema::checked_version(&conn)? == 0 {
+            return Err(LogError::NotALog);
+        }
+        let series = rows::all_series(&conn)?;
+        Ok(Self { conn, series })
+    }
+
+    /// Names of all probes that were ever logged, in alphabetical order.
+    #[must_use]
+    pub fn probes(&self) -> Vec<String> {
+        let mut names: Vec<String> = self.series.values().map(|s| s.probe.clone()).collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+    }
+
+    /// Calls `visit` with each reading of a probe from `from_ms` up to, not with, `to_ms`
+    /// (milliseconds since 1970), in the order in which they were acquired. `visit` returns false
+    /// to end early.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub fn readings(
+        &self,
+        probe: &str,
+        (from_ms, to_ms): (i64, i64),
+        mut visit: impl FnMut(Reading) -> bool,
+    ) -> Result<(), LogError> {
+        let sql = format!(
+            "SELECT {} FROM reading WHERE time_ms >= ?1 AND time_ms < ?2 \
+             AND series IN (SELECT id FROM series WHERE probe = ?3) ORDER BY seq",
+            rows::READING_COLUMNS
+        );
+        let mut statement = self.conn.prepare_cached(&sql)?;
+        let mut found = statement.query(params![from_ms, to_ms, probe])?;
+        while let Some(row) = found.next()? {
+            let reading = rows::reading_from(row, &self.series)?;
+            if !reading.is_none_or(&mut visit) {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// How many readings and alarm moves there are, and how many readings have no value.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub fn counts(&self) -> Result<Counts, LogError> {
+        let sql = "SELECT (SELECT count(*) FROM reading), \
+            (SELECT count(*) FROM reading WHERE quality <> 0), \
+            (SELECT count(*) FROM journal WHERE kind = 'alarm')";
+        let counts = self.conn.query_row(sql, [], |row| {
+            Ok(Counts {
+                readings: rows::from_stored(row.get(0)?),
+                faults: rows::from_stored(row.get(1)?),
+                moves: rows::from_stored(row.get(2)?),
+            })
+        })?;
+        Ok(counts)
+    }
+}
+
+/// What a log holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Counts {
+    /// Readings of all probes.
+    pub readings: u64,
+    /// Those without a value.
+    pub faults: u64,
+    /// Alarm moves.
+    pub moves: u64,
+}

@@ -1,0 +1,223 @@
+//! One reader for what is committed and for the writer's uncommitted tail: an outlet reads forward
+//! through it and cannot tell where the one ends and the other begins.
+
+use super::rows::{self, SeriesById};
+use super::{LogError, Newest, Progress, Shared, Span, same_line};
+use crate::alarm::Move;
+use crate::reading::Reading;
+use rusqlite::{Connection, OpenFlags, params};
+use std::sync::Arc;
+use tokio::sync::watch;
+
+/// Reads forward in the log. Each outlet has its own; it opens its own read-only connection only
+/// when it needs what is no longer in memory.
+#[derive(Debug)]
+pub struct LogReader {
+    shared: Arc<Shared>,
+    changes: watch::Receiver<Newest>,
+    disk: Option<Disk>,
+}
+
+#[derive(Debug)]
+struct Disk {
+    conn: Connection,
+    series: SeriesById,
+}
+
+impl LogReader {
+    pub(super) fn new(shared: Arc<Shared>) -> Self {
+        Self {
+            changes: shared.newest.subscribe(),
+            shared,
+            disk: None,
+        }
+    }
+
+    /// The newest sequence numbers, as of now.
+    #[must_use]
+    pub fn newest(&self) -> Newest {
+        *self.changes.borrow()
+    }
+
+    /// Waits until something was appended since the last call; false when the log was closed.
+    pub async fn changed(&mut self) -> bool {
+        self.changes.changed().await.is_ok()
+    }
+
+    /// Readings after `after` up to `until`, oldest first: at most `limit`, and then as many more
+    /// as belong to the same board's line. Never waits for the card where memory reaches far enough.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn after(
+        &mut self,
+        after: u64,
+        until: u64,
+        limit: usize,
+    ) -> Result<Vec<Reading>, LogError> {
+        {
+            let tail = self.shared.tail();
+            if tail.reaches(after) {
+                return Ok(tail.after(after, until, limit));
+            }
+        }
+        self.on_disk(move |disk, shared| {
+            let committed = shared.tail().committed();
+            let span = Span {
+                after,
+                until: until.min(committed),
+            };
+            disk.readings(span, limit)
+        })
+        .await
+    }
+
+    /// Alarm moves after a number of the journal, oldest first.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn moves_after(&mut self, after: u64, limit: usize) -> Result<Vec<Move>, LogError> {
+        self.on_disk(move |disk, _| rows::moves_where(&disk.conn, "true", after, limit))
+            .await
+    }
+
+    /// The last move of each alarm that ever moved.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn standing_moves(&mut self) -> Result<Vec<Move>, LogError> {
+        let last = "seq IN (SELECT max(seq) FROM journal WHERE kind = 'alarm' \
+            GROUP BY subject, json_extract(data, '$.alarm'))";
+        self.on_disk(move |disk, _| rows::moves_where(&disk.conn, last, 0, usize::MAX))
+            .await
+    }
+
+    /// The stored cursors of an outlet; `None` for one that the log does not know.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn progress(&mut self, outlet: &str) -> Result<Option<Progress>, LogError> {
+        let outlet = outlet.to_owned();
+        self.on_disk(move |disk, _| disk.progress(&outlet)).await
+    }
+
+    /// The wall time of a probe's last reading, milliseconds since 1970.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn last_time_of(&mut self, probe: &str) -> Result<Option<i64>, LogError> {
+        let probe = probe.to_owned();
+        self.on_disk(move |disk, _| disk.last_time_of(&probe)).await
+    }
+
+    /// Runs a blocking read on a thread of the runtime's pool; the connection comes back with it.
+    async fn on_disk<T: Send + 'static>(
+        &mut self,
+        read: impl FnOnce(&mut Disk, &Shared) -> rusqlite::Result<T> + Send + 'static,
+    ) -> Result<T, LogError> {
+        let shared = Arc::clone(&self.shared);
+        let disk = self.disk.take();
+        let task = tokio::task::spawn_blocking(move || {
+            let mut disk = match disk {
+                Some(disk) => disk,
+                None => Disk::open(&shared.path)?,
+            };
+            read(&mut disk, &shared).map(|found| (disk, found))
+        });
+        let (disk, found) = task.await.map_err(|_| LogError::Ended)??;
+        self.disk = Some(disk);
+        Ok(found)
+    }
+}
+
+impl Disk {
+    fn open(path: &std::path::Path) -> rusqlite::Result<Self> {
+        let conn = open_read_only(path)?;
+        let series = rows::all_series(&conn)?;
+        Ok(Self { conn, series })
+    }
+
+    fn readings(&mut self, span: Span, limit: usize) -> rusqlite::Result<Vec<Reading>> {
+        // Series are only ever added, so a missing one means that it is new.
+        let found = self.try_readings(span, limit)?;
+        if let Some(found) = found {
+            return Ok(found);
+        }
+        self.series = rows::all_series(&self.conn)?;
+        Ok(self.try_readings(span, limit)?.unwrap_or_default())
+    }
+
+    /// `None` where a reading's series is not known yet.
+    fn try_readings(&self, span: Span, limit: usize) -> rusqlite::Result<Option<Vec<Reading>>> {
+        let sql = format!(
+            "SELECT {} FROM reading WHERE seq > ?1 AND seq <= ?2 ORDER BY seq",
+            rows::READING_COLUMNS
+        );
+        let mut statement = self.conn.prepare_cached(&sql)?;
+        let bounds = params![rows::as_stored(span.after), rows::as_stored(span.until)];
+        let mut found_rows = statement.query(bounds)?;
+        let mut found: Vec<Reading> = Vec::new();
+        while let Some(row) = found_rows.next()? {
+            let Some(reading) = rows::reading_from(row, &self.series)? else {
+                return Ok(None);
+            };
+            if found.len() >= limit && !found.last().is_some_and(|l| same_line(l, &reading)) {
+                break;
+            }
+            found.push(reading);
+        }
+        Ok(Some(found))
+    }
+
+    fn progress(&self, outlet: &str) -> rusqlite::Result<Option<Progress>> {
+        let mut progress = Progress::default();
+        let mut known = false;
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT lane, seq FROM cursor WHERE outlet = ?1")?;
+        let lanes = statement.query_map([outlet], |row| {
+            Ok((row.get::<_, String>(0)?, row.get::<_, i64>(1)?))
+        })?;
+        for lane in lanes {
+            let (lane, seq) = lane?;
+            known = true;
+            match lane.as_str() {
+                "live" => progress.live = rows::from_stored(seq),
+                _ => progress.moves = rows::from_stored(seq),
+            }
+        }
+        let sql = "SELECT after_seq, until_seq FROM backlog WHERE outlet = ?1 ORDER BY after_seq";
+        let mut statement = self.conn.prepare_cached(sql)?;
+        let spans = statement.query_map([outlet], |row| {
+            Ok(Span {
+                after: rows::from_stored(row.get(0)?),
+                until: rows::from_stored(row.get(1)?),
+            })
+        })?;
+        progress.spans = spans.collect::<rusqlite::Result<_>>()?;
+        Ok(known.then_some(progress))
+    }
+
+    fn last_time_of(&self, probe: &str) -> rusqlite::Result<Option<i64>> {
+        // Backwards from the end: a probe in use is found within a few rows. One that was last
+        // seen more than this many readings ago has nothing to fear from the clock.
+        const FAR_ENOUGH: i64 = 100_000;
+        let sql = "SELECT time_ms FROM \
+            (SELECT time_ms, series FROM reading ORDER BY seq DESC LIMIT ?2) \
+            WHERE series IN (SELECT id FROM series WHERE probe = ?1) LIMIT 1";
+        let mut statement = self.conn.prepare_cached(sql)?;
+        let mut found = statement.query(params![probe, FAR_ENOUGH])?;
+        found.next()?.map(|row| row.get(0)).transpose()
+    }
+}
+
+/// Opens a log for reading beside a running service.
+///
+/// # Errors
+/// What SQLite says.
+pub fn open_read_only(path: &std::path::Path) -> rusqlite::Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let conn = Connection::open_with_flags(path, flags)?;
+    conn.busy_timeout(std::time::Duration::from_secs(5))?;
+    Ok(conn)
+}

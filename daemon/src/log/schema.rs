@@ -1,0 +1,201 @@
+//! The log's tables, version by version. What a released version wrote is never edited here, only
+//! followed by a migration.
+
+use super::LogError;
+use rusqlite::Connection;
+
+/// Written into the file's header, so that no other program's database is taken for a log.
+const APPLICATION_ID: i32 = 0x6E62_6C67; // "nblg"
+
+/// First SQLite without the WAL-reset bug, as `sqlite3_libversion_number` gives it
+/// (fixed in 3.51.3, 2026-03-13).
+const EARLIEST_SQLITE: i32 = 3_051_003;
+
+/// One step from each version to the next; the version is `PRAGMA user_version`.
+const MIGRATIONS: [&str; 1] = [VERSION_1];
+
+/// Today's version.
+const TODAY: u32 = MIGRATIONS.len() as u32;
+
+/// Readings are appended in order of arrival and keyed by their sequence number alone: a table
+/// keyed by probe and time writes several times as much to the card.
+const VERSION_1: &str = "
+CREATE TABLE meta (
+    key TEXT PRIMARY KEY,
+    value TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE boot (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE
+) STRICT;
+
+CREATE TABLE series (
+    id INTEGER PRIMARY KEY,
+    probe TEXT NOT NULL,
+    board TEXT NOT NULL,
+    channel TEXT NOT NULL,
+    driver TEXT NOT NULL,
+    quantity TEXT NOT NULL,
+    unit TEXT NOT NULL,
+    electrical_unit TEXT NOT NULL,
+    UNIQUE (probe, board, channel, driver, quantity, unit, electrical_unit)
+) STRICT;
+
+CREATE TABLE reading (
+    seq INTEGER PRIMARY KEY,
+    series INTEGER NOT NULL REFERENCES series (id),
+    time_ms INTEGER NOT NULL,
+    boot INTEGER NOT NULL REFERENCES boot (id),
+    boot_ns INTEGER NOT NULL,
+    raw REAL,
+    electrical REAL,
+    value REAL,
+    uncertainty REAL,
+    spread REAL,
+    samples INTEGER NOT NULL,
+    quality INTEGER NOT NULL,
+    CHECK ((quality = 0) = (value IS NOT NULL)),
+    CHECK ((value IS NULL) = (uncertainty IS NULL))
+) STRICT;
+
+CREATE TRIGGER reading_is_never_rewritten BEFORE UPDATE ON reading
+BEGIN SELECT RAISE(ABORT, 'a reading is never rewritten'); END;
+
+CREATE TABLE journal (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    time_ms INTEGER NOT NULL,
+    boot INTEGER NOT NULL REFERENCES boot (id),
+    boot_ns INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    text TEXT NOT NULL,
+    data TEXT
+) STRICT;
+
+CREATE INDEX journal_alarm ON journal (seq) WHERE kind = 'alarm';
+
+CREATE TRIGGER journal_is_never_rewritten BEFORE UPDATE ON journal
+BEGIN SELECT RAISE(ABORT, 'the journal is never rewritten'); END;
+
+CREATE TABLE cursor (
+    outlet TEXT NOT NULL,
+    lane TEXT NOT NULL CHECK (lane IN ('live', 'moves')),
+    seq INTEGER NOT NULL,
+    PRIMARY KEY (outlet, lane)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE backlog (
+    outlet TEXT NOT NULL,
+    after_seq INTEGER NOT NULL,
+    until_seq INTEGER NOT NULL,
+    PRIMARY KEY (outlet, after_seq)
+) STRICT, WITHOUT ROWID;
+";
+
+/// Refuses a SQLite that is known to lose committed transactions.
+///
+/// # Errors
+/// `OldSqlite` with the version found.
+pub fn assert_sqlite_version() -> Result<(), LogError> {
+    let found = rusqlite::version_number();
+    if found < EARLIEST_SQLITE {
+        return Err(LogError::OldSqlite(rusqlite::version().to_owned()));
+    }
+    Ok(())
+}
+
+/// Brings an opened file to today's version, in one transaction.
+///
+/// # Errors
+/// `NotALog` for another program's database, `Newer` for a log of a later version, `Sqlite` for
+/// what SQLite says.
+pub fn migrate(conn: &mut Connection) -> Result<(), LogError> {
+    let transaction = conn.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+    let version = checked_version(&transaction)?;
+    for step in MIGRATIONS.iter().skip(version as usize) {
+        transaction.execute_batch(step)?;
+    }
+    transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
+    transaction.pragma_update(None, "user_version", TODAY)?;
+    transaction.commit()?;
+    Ok(())
+}
+
+/// The version of the file; 0 for an empty one.
+///
+/// # Errors
+/// As [`migrate`].
+pub fn checked_version(conn: &Connection) -> Result<u32, LogError> {
+    let application: i32 = conn.pragma_query_value(None, "application_id", |row| row.get(0))?;
+    let version: u32 = conn.pragma_query_value(None, "user_version", |row| row.get(0))?;
+    let tables: i64 = conn.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+    match (application, tables) {
+        (APPLICATION_ID, _) if version > TODAY => Err(LogError::Newer {
+            found: version,
+            known: TODAY,
+        }),
+        (APPLICATION_ID, _) | (0, 0) => Ok(version),
+        _ => Err(LogError::NotALog),
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn memory() -> Connection {
+        Connection::open_in_memory().unwrap()
+    }
+
+    #[test]
+    fn the_linked_sqlite_is_recent_enough() {
+        assert_sqlite_version().unwrap();
+    }
+
+    #[test]
+    fn migrating_twice_changes_nothing() {
+        let mut conn = memory();
+        migrate(&mut conn).unwrap();
+        migrate(&mut conn).unwrap();
+        assert_eq!(checked_version(&conn).unwrap(), TODAY);
+    }
+
+    #[test]
+    fn another_programs_database_is_refused_and_left_alone() {
+        let mut conn = memory();
+        conn.execute_batch("CREATE TABLE recipe (name TEXT)")
+            .unwrap();
+        assert!(matches!(migrate(&mut conn), Err(LogError::NotALog)));
+        conn.execute("INSERT INTO recipe VALUES ('rye')", [])
+            .unwrap();
+    }
+
+    #[test]
+    fn a_log_of_a_later_version_is_refused() {
+        let mut conn = memory();
+        migrate(&mut conn).unwrap();
+        conn.pragma_update(None, "user_version", 99).unwrap();
+        assert!(matches!(
+            migrate(&mut conn),
+            Err(LogError::Newer { found: 99, .. })
+        ));
+    }
+
+    #[test]
+    fn a_reading_cannot_be_rewritten_nor_hold_a_value_with_a_fault() {
+        let mut conn = memory();
+        migrate(&mut conn).unwrap();
+        conn.execute_batch(
+            "INSERT INTO boot VALUES (1, 'b');
+             INSERT INTO series VALUES (1, 'p', 'b', 'c', 'd', 'temperature', 'Cel', 'Ohm');
+             INSERT INTO reading VALUES (1, 1, 5, 1, 5, 512, 1e4, 25, 0.1, NULL, 1, 0);",
+        )
+        .unwrap();
+        assert!(conn.execute("UPDATE reading SET value = 26", []).is_err());
+        let fault_with_value =
+            "INSERT INTO reading VALUES (2, 1, 6, 1, 6, 512, 1e4, 25, 0.1, NULL, 1, 3)";
+        assert!(conn.execute(fault_with_value, []).is_err());
+    }
+}

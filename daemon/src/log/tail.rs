@@ -1,0 +1,124 @@
+//! The newest readings in memory: all that is not committed yet, and some that is, so that what is
+//! live is never read back from the card.
+
+use crate::reading::Reading;
+use std::collections::VecDeque;
+
+/// Committed readings kept in memory for outlets that are close behind.
+const KEPT_COMMITTED: usize = 4096;
+
+/// The end of the log.
+#[derive(Debug, Default)]
+pub struct Tail {
+    readings: VecDeque<Reading>,
+    /// Sequence number of the last committed reading.
+    committed: u64,
+    /// Sequence number of the last reading, committed or not.
+    newest: u64,
+    /// Readings after this one are all in `readings`.
+    complete_after: u64,
+}
+
+impl Tail {
+    /// The tail of a log whose last committed reading is `committed`.
+    #[must_use]
+    pub fn starting_after(committed: u64) -> Self {
+        Self {
+            committed,
+            newest: committed,
+            complete_after: committed,
+            ..Self::default()
+        }
+    }
+
+    /// Adds a reading; its sequence number is higher than all before.
+    pub fn push(&mut self, reading: Reading) {
+        self.newest = reading.seq;
+        self.readings.push_back(reading);
+    }
+
+    /// All up to `seq` is on the card; the oldest committed ones are let go.
+    pub fn committed_up_to(&mut self, seq: u64) {
+        self.committed = seq;
+        let uncommitted = self.readings.len() - self.readings.partition_point(|r| r.seq <= seq);
+        while self.readings.len() > KEPT_COMMITTED + uncommitted {
+            if let Some(gone) = self.readings.pop_front() {
+                self.complete_after = gone.seq;
+            }
+        }
+    }
+
+    /// Sequence number of the last committed reading.
+    #[must_use]
+    pub fn committed(&self) -> u64 {
+        self.committed
+    }
+
+    /// Sequence number of the last reading, committed or not.
+    #[must_use]
+    pub fn newest(&self) -> u64 {
+        self.newest
+    }
+
+    /// Whether every reading after `seq` is here.
+    #[must_use]
+    pub fn reaches(&self, seq: u64) -> bool {
+        seq >= self.complete_after
+    }
+
+    /// Readings after `after` up to `until`, oldest first: at most `limit`, and then as many more
+    /// as belong to the same board's line.
+    #[must_use]
+    pub fn after(&self, after: u64, until: u64, limit: usize) -> Vec<Reading> {
+        let start = self.readings.partition_point(|r| r.seq <= after);
+        let mut found: Vec<Reading> = Vec::new();
+        for reading in self.readings.iter().skip(start) {
+            let full = found.len() >= limit && !found.last().is_some_and(|l| same_line(l, reading));
+            if reading.seq > until || full {
+                break;
+            }
+            found.push(reading.clone());
+        }
+        found
+    }
+}
+
+/// Whether two readings came from one line of one board.
+#[must_use]
+pub fn same_line(a: &Reading, b: &Reading) -> bool {
+    a.at.boot_ns == b.at.boot_ns && a.at.boot == b.at.boot && a.series.board == b.series.board
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::log::testing::reading;
+
+    fn seqs(readings: &[Reading]) -> Vec<u64> {
+        readings.iter().map(|r| r.seq).collect()
+    }
+
+    #[test]
+    fn a_line_is_never_cut_in_two() {
+        let mut tail = Tail::starting_after(10);
+        for (seq, line) in [(11, 1), (12, 2), (13, 2), (14, 2), (15, 3)] {
+            tail.push(reading(seq, line));
+        }
+        assert_eq!(seqs(&tail.after(10, u64::MAX, 2)), [11, 12, 13, 14]);
+        assert_eq!(seqs(&tail.after(14, u64::MAX, 2)), [15]);
+        assert_eq!(seqs(&tail.after(10, 12, 9)), [11, 12]);
+    }
+
+    #[test]
+    fn what_is_not_committed_is_kept_however_much_it_is() {
+        let mut tail = Tail::starting_after(0);
+        for seq in 1..=20_000 {
+            tail.push(reading(seq, seq));
+        }
+        tail.committed_up_to(5_000);
+        assert!(tail.reaches(5_000));
+        assert!(!tail.reaches(0));
+        assert_eq!(tail.after(5_000, u64::MAX, usize::MAX).len(), 15_000);
+        assert_eq!((tail.committed(), tail.newest()), (5_000, 20_000));
+    }
+}

@@ -1,6 +1,11 @@
 //! Where readings and alarm moves are sent. One trait, one file each; order, cursors, back-off and
 //! backfill are the shared loop's business.
 
+mod courier;
+pub mod payload;
+
+pub use courier::Courier;
+
 use crate::alarm::Move;
 use crate::reading::Reading;
 use std::future::Future;
@@ -67,6 +72,12 @@ pub trait Receiver: Send + 'static {
     /// connection is noticed at once. The default never ends: for receivers without a connection.
     fn idle(&mut self) -> impl Future<Output = Trouble> + Send {
         std::future::pending()
+    }
+
+    /// Whether it keeps the state of each alarm (retained topics): then it is told all states anew
+    /// after each connect, because it may have lost them.
+    fn keeps_alarm_states(&self) -> bool {
+        false
     }
 
     /// Ends cleanly after the last delivery (the MQTT offline message).

@@ -1,0 +1,353 @@
+//! The loop that every outlet shares: what goes first, how far it has come, when to try again.
+//!
+//! Alarm moves go before live readings, live readings before late ones. A cursor moves only when
+//! the receiver has acknowledged; after any trouble the connection is made afresh and what was not
+//! acknowledged is sent again.
+
+use super::{Parcel, Receipt, Receiver, Trouble};
+use crate::clock;
+use crate::log::{Batch, Entry, Kind, Log, LogError, LogReader, Progress};
+use std::time::Duration;
+use tokio::time::{Instant, sleep_until};
+use tokio_util::sync::CancellationToken;
+
+/// First wait after a failure; it doubles up to [`LONGEST_WAIT`].
+const FIRST_WAIT: Duration = Duration::from_millis(500);
+/// Longest wait between tries: a broker that comes back is found within this.
+const LONGEST_WAIT: Duration = Duration::from_secs(10);
+/// Wait where a person has to mend something first.
+const PERSON_WAIT: Duration = Duration::from_secs(30);
+/// How long a stopping service waits for an outlet to send what is left.
+const LAST_DELIVERY: Duration = Duration::from_secs(5);
+/// How long a journal entry may wait for room in the writer's inbox.
+const PATIENCE: Duration = Duration::from_secs(1);
+/// Refusals of one parcel that are journalled one by one; the rest is counted.
+const REFUSALS_TOLD: usize = 5;
+/// Alarm moves in one parcel at most.
+const MOVES: usize = 100;
+
+/// How an outlet is fed.
+#[derive(Debug)]
+pub struct Courier {
+    name: String,
+    log: Log,
+    reader: LogReader,
+    progress: Progress,
+    backlog_rate: u32,
+    /// Not before this moment may the next late parcel go.
+    late_from: Instant,
+    /// The last trouble that was told, so that each is told once.
+    told: Option<String>,
+}
+
+/// How a connection ended.
+enum End {
+    Stopped,
+    Trouble(Trouble),
+}
+
+impl Courier {
+    /// A courier for the outlet with this name; it goes on where the log says that it left off.
+    ///
+    /// # Errors
+    /// What the log says.
+    pub async fn new(name: &str, log: &Log, backlog_rate: u32) -> Result<Self, LogError> {
+        let mut reader = log.reader();
+        let newest = reader.newest();
+        let stored = reader.progress(name).await?;
+        let courier = Self {
+            name: name.to_owned(),
+            log: log.clone(),
+            reader,
+            progress: stored.unwrap_or_else(|| Progress::starting_at(newest.reading, newest.moves)),
+            backlog_rate,
+            late_from: Instant::now(),
+            told: None,
+        };
+        courier.keep().await;
+        Ok(courier)
+    }
+
+    /// Delivers until `stop`, then what is left (for a few seconds at most), then closes.
+    pub async fn run(mut self, mut receiver: impl Receiver, stop: CancellationToken) {
+        let mut wait = Backoff::default();
+        loop {
+            let end = tokio::select! {
+                end = self.connect_and_serve(&mut receiver, &mut wait, &stop) => end,
+                () = patience_after(&stop) => End::Stopped,
+            };
+            let End::Trouble(trouble) = end else { break };
+            self.tell_trouble(&trouble).await;
+            tokio::select! {
+                () = stop.cancelled() => break,
+                () = tokio::time::sleep(wait.next(&trouble)) => {}
+            }
+        }
+        self.keep().await;
+    }
+
+    /// One connection's life, the last words included.
+    async fn connect_and_serve(
+        &mut self,
+        receiver: &mut impl Receiver,
+        wait: &mut Backoff,
+        stop: &CancellationToken,
+    ) -> End {
+        if let Err(trouble) = self.connect(receiver).await {
+            return End::Trouble(trouble);
+        }
+        loop {
+            match self.deliver_next(receiver).await {
+                Err(trouble) => return End::Trouble(trouble),
+                Ok(true) => wait.reset(),
+                Ok(false) if stop.is_cancelled() => {
+                    receiver.close().await;
+                    return End::Stopped;
+                }
+                // An idle connection that stands is as good as a delivery.
+                Ok(false) => {
+                    self.tell_recovery().await;
+                    if let Some(trouble) = self.wait_for_more(receiver, stop).await {
+                        return End::Trouble(trouble);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Connects; what came meanwhile is late from now on.
+    async fn connect(&mut self, receiver: &mut impl Receiver) -> Result<(), Trouble> {
+        receiver.connect().await?;
+        self.progress.reconnected(self.reader.newest().reading);
+        if receiver.keeps_alarm_states() {
+            self.standing_alarms(receiver).await?;
+        }
+        Ok(())
+    }
+
+    /// A receiver that keeps states may have lost them: it is told anew where each alarm stands,
+    /// after the moves that it has not had yet.
+    async fn standing_alarms(&mut self, receiver: &mut impl Receiver) -> Result<(), Trouble> {
+        let had = self.progress.moves;
+        while self.deliver_moves(receiver).await? {}
+        let mut moves = self.reader.standing_moves().await.map_err(log_trouble)?;
+        moves.retain(|m| m.seq <= had);
+        if !moves.is_empty() {
+            receiver.deliver(Parcel::Moves(&moves)).await?;
+        }
+        Ok(())
+    }
+
+    /// The next parcel by rank; false where there is nothing to send now.
+    async fn deliver_next(&mut self, receiver: &mut impl Receiver) -> Result<bool, Trouble> {
+        Ok(self.deliver_moves(receiver).await?
+            || self.deliver_live(receiver).await?
+            || self.deliver_late(receiver).await?)
+    }
+
+    async fn deliver_moves(&mut self, receiver: &mut impl Receiver) -> Result<bool, Trouble> {
+        if self.reader.newest().moves <= self.progress.moves {
+            return Ok(false);
+        }
+        let moves = self.reader.moves_after(self.progress.moves, MOVES).await;
+        let moves = moves.map_err(log_trouble)?;
+        let Some(last) = moves.last().map(|m| m.seq) else {
+            self.progress.moves_acknowledged(self.reader.newest().moves);
+            return Ok(false);
+        };
+        let receipt = receiver.deliver(Parcel::Moves(&moves)).await?;
+        self.progress.moves_acknowledged(last);
+        self.acknowledged(receipt).await;
+        Ok(true)
+    }
+
+    async fn deliver_live(&mut self, receiver: &mut impl Receiver) -> Result<bool, Trouble> {
+        if self.reader.newest().reading <= self.progress.live {
+            return Ok(false);
+        }
+        let found = self
+            .reader
+            .after(self.progress.live, u64::MAX, receiver.batch())
+            .await;
+        let readings = found.map_err(log_trouble)?;
+        let Some(last) = readings.last().map(|r| r.seq) else {
+            return Ok(false);
+        };
+        let receipt = receiver.deliver(Parcel::Live(&readings)).await?;
+        self.progress.live_acknowledged(last);
+        self.acknowledged(receipt).await;
+        Ok(true)
+    }
+
+    async fn deliver_late(&mut self, receiver: &mut impl Receiver) -> Result<bool, Trouble> {
+        let Some(span) = self.progress.spans.front().copied() else {
+            return Ok(false);
+        };
+        if Instant::now() < self.late_from {
+            return Ok(false);
+        }
+        self.tell_recovery().await;
+        let limit = receiver.batch().min(self.late_batch());
+        let found = self.reader.after(span.after, span.until, limit).await;
+        let readings = found.map_err(log_trouble)?;
+        let Some(last) = readings.last().map(|r| r.seq) else {
+            // A span whose end was never committed, or whose readings are no longer kept.
+            self.progress.oldest_span_is_empty();
+            self.keep().await;
+            return Ok(true);
+        };
+        let receipt = receiver.deliver(Parcel::Backlog(&readings)).await?;
+        self.progress.late_acknowledged(last);
+        let seconds = readings.len() as f64 / f64::from(self.backlog_rate.max(1));
+        self.late_from = Instant::now() + Duration::from_secs_f64(seconds);
+        self.acknowledged(receipt).await;
+        Ok(true)
+    }
+
+    /// Late readings go in parcels of a quarter of a second's allowance, so that what is live waits
+    /// no longer than that behind one.
+    fn late_batch(&self) -> usize {
+        (self.backlog_rate / 4).max(1) as usize
+    }
+
+    /// Waits for something to send; the trouble, where the connection fails meanwhile.
+    async fn wait_for_more(
+        &mut self,
+        receiver: &mut impl Receiver,
+        stop: &CancellationToken,
+    ) -> Option<Trouble> {
+        let late = !self.progress.spans.is_empty();
+        let reader = &mut self.reader;
+        tokio::select! {
+            () = stop.cancelled() => None,
+            changed = reader.changed() => (!changed).then(|| log_trouble(LogError::Ended)),
+            trouble = receiver.idle() => Some(trouble),
+            () = sleep_until(self.late_from), if late => None,
+        }
+    }
+
+    async fn acknowledged(&mut self, receipt: Receipt) {
+        self.keep().await;
+        for refusal in receipt.refused.iter().take(REFUSALS_TOLD) {
+            let text = format!("refused for good, not sent again: {}", refusal.why);
+            self.tell(text).await;
+        }
+        let more = receipt.refused.len().saturating_sub(REFUSALS_TOLD);
+        if more > 0 {
+            let text = format!("refused for good, not sent again: {more} more of the same parcel");
+            self.tell(text).await;
+        }
+    }
+
+    async fn keep(&self) {
+        self.log
+            .keep_progress(&self.name, self.progress.clone())
+            .await;
+    }
+
+    async fn tell_trouble(&mut self, trouble: &Trouble) {
+        let text = trouble.to_string();
+        if self.told.as_deref() == Some(text.as_str()) {
+            return;
+        }
+        let rest = match trouble {
+            Trouble::Later { .. } => "readings are kept and sent late",
+            Trouble::Person { .. } => "readings are kept until this is mended",
+        };
+        tracing::warn!("outlet `{}`: {text}; {rest}", self.name);
+        self.tell(format!("{text}; {rest}")).await;
+        self.told = Some(text);
+    }
+
+    async fn tell_recovery(&mut self) {
+        if self.told.take().is_none() {
+            return;
+        }
+        let late: u64 = self.progress.spans.iter().map(|s| s.until - s.after).sum();
+        let text = format!("working again; at most {late} readings to send late");
+        tracing::info!("outlet `{}`: {text}", self.name);
+        self.tell(text).await;
+    }
+
+    async fn tell(&self, text: String) {
+        let entry = Entry::new(clock::now(), Kind::Outlet, self.name.as_str(), text);
+        let batch = Batch {
+            entries: vec![entry],
+            ..Batch::default()
+        };
+        if let Err(lost) = self.log.append(batch, PATIENCE).await {
+            for entry in lost.entries {
+                tracing::warn!("outlet `{}`: not journalled: {}", self.name, entry.text);
+            }
+        }
+    }
+}
+
+/// Ends some seconds after `stop`: what has not been delivered by then is delivered after the next
+/// start.
+async fn patience_after(stop: &CancellationToken) {
+    stop.cancelled().await;
+    tokio::time::sleep(LAST_DELIVERY).await;
+}
+
+fn log_trouble(error: LogError) -> Trouble {
+    Trouble::Later {
+        what: format!("the log could not be read ({error})"),
+        after: None,
+    }
+}
+
+/// Waits that double, with a jitter so that a hundred benches do not all come back at once.
+#[derive(Debug, Default)]
+struct Backoff {
+    failures: u32,
+}
+
+impl Backoff {
+    fn reset(&mut self) {
+        self.failures = 0;
+    }
+
+    fn next(&mut self, trouble: &Trouble) -> Duration {
+        let doubled = FIRST_WAIT * 2u32.saturating_pow(self.failures.min(10));
+        self.failures += 1;
+        let wait = match trouble {
+            Trouble::Later {
+                after: Some(after), ..
+            } => *after,
+            Trouble::Later { after: None, .. } => doubled.min(LONGEST_WAIT),
+            Trouble::Person { .. } => PERSON_WAIT,
+        };
+        wait.mul_f64(fastrand::f64().mul_add(0.4, 1.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn later(after: Option<Duration>) -> Trouble {
+        Trouble::Later {
+            what: String::new(),
+            after,
+        }
+    }
+
+    #[test]
+    fn waits_double_up_to_the_longest_and_start_again_after_a_success() {
+        let mut wait = Backoff::default();
+        let waits: Vec<Duration> = (0..40).map(|_| wait.next(&later(None))).collect();
+        assert!(waits[0] <= FIRST_WAIT.mul_f64(1.4));
+        assert!(waits.iter().all(|w| *w <= LONGEST_WAIT.mul_f64(1.4)));
+        assert!(waits[39] >= LONGEST_WAIT);
+        wait.reset();
+        assert!(wait.next(&later(None)) <= FIRST_WAIT.mul_f64(1.4));
+    }
+
+    #[test]
+    fn the_receivers_own_wish_is_kept() {
+        let wish = Duration::from_secs(7);
+        let wait = Backoff::default().next(&later(Some(wish)));
+        assert!(wait >= wish && wait <= wish.mul_f64(1.4));
+    }
+}

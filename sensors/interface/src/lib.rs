@@ -1,4 +1,93 @@
 //! What a driver is: the model from a probe's electrical quantity to a physical one.
+//!
+//! A driver names itself, says which electrical quantity it takes, which parameters it has and
+//! which inputs it can turn into a value, and computes that value. Nothing else: fitting,
+//! uncertainty, simulation and checks come from the host for free. It opens nothing, keeps no state
+//! and asks for no time, so the same parameters and input always give the same number.
+//!
+//! # A first driver
+//!
+//! A potentiometer on a wind vane: the ratio of the divider to an angle.
+//!
+//! ```
+//! use nightbench_driver::{Driver, Electrical, Parameter, Values, driver_table};
+//!
+//! /// Angle of a potentiometer's shaft.
+//! pub struct Vane;
+//!
+//! impl Driver for Vane {
+//!     const NAME: &'static str = "vane";
+//!     const SUMMARY: &'static str = "angle of a potentiometer's shaft";
+//!     const INPUTS: &'static [Electrical] = &[Electrical::Ratio];
+//!     const QUANTITY: Option<&'static str> = Some("angle");
+//!     const UNIT: Option<&'static str> = Some("deg");
+//!     const PARAMETERS: &'static [Parameter] = &[
+//!         Parameter::number("turn", "angle from end to end", "deg").or(270.0).within(1.0, 3600.0),
+//!     ];
+//!
+//!     fn range(_: Values<'_>) -> Option<(f64, f64)> {
+//!         Some((0.0, 1.0))
+//!     }
+//!
+//!     fn evaluate(values: Values<'_>, ratio: f64) -> Option<f64> {
+//!         (0.0..=1.0).contains(&ratio).then(|| values.number("turn") * ratio)
+//!     }
+//! }
+//!
+//! driver_table!(Vane);
+//!
+//! // The host's side: check the table once, hand over the parameters, ask for values.
+//! use nightbench_driver::host::{Binding, View};
+//! let vane = View::new(&TABLE)?;
+//! let binding = Binding::named(vane.parameters(), &[("turn", &[300.0])]).expect("declared");
+//! let mut angles = [f64::NAN; 2];
+//! vane.evaluate(&binding, &[0.0, 0.5], &mut angles)?;
+//! assert_eq!(angles, [0.0, 150.0]);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # As a shared library
+//!
+//! The table is made by [`driver_table!`] in the library; the one exported symbol by
+//! [`export_driver!`] in a `cdylib` target of its own, because two drivers that both export the
+//! symbol could not be linked into one program:
+//!
+//! ```toml
+//! [[example]]
+//! name = "vane_shared"
+//! path = "examples/shared.rs"
+//! crate-type = ["cdylib"]
+//! ```
+//!
+//! # What crosses the border
+//!
+//! Only [`Table`]: plain C structs that carry their own size, strings and lists as pointer and
+//! length, functions that answer with a [`Status`]. No allocation changes hands, no panic crosses,
+//! and everything a table points to lives as long as its library, which is never unloaded.
+//!
+//! - [`Driver`], [`Parameter`], [`Values`]: what a maker writes against.
+//! - [`Table`], [`Text`], [`Slice`], [`Status`]: what crosses; see `table.rs` for the layout.
+//! - [`host`]: the safe side that reads a table.
+//! - `include/nightbench_driver.h`: the same for a maker who writes C.
+//!
+//! # What it does not do
+//!
+//! It does not find or load libraries, and does not protect the host from a library that breaks the
+//! contract with a wild pointer: that takes a process of its own.
+
+#![deny(missing_docs)]
+// The one crate that may: everything unsafe stands behind `host::View` and `Table::of`.
+#![allow(unsafe_code)]
+
+mod driver;
+mod export;
+pub mod host;
+mod parameter;
+mod table;
+
+pub use driver::{Check, Driver, Slope, Values};
+pub use parameter::Parameter;
+pub use table::{MAJOR, MINOR, SYMBOL, Slice, Status, Table, Text};
 
 /// The electrical quantity a driver takes from the front end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -12,4 +101,36 @@ pub enum Electrical {
     Ratio = 2,
     /// The board's number as it is.
     Number = 3,
+}
+
+impl Electrical {
+    /// All of them, in the order of their codes.
+    pub const ALL: [Self; 4] = [Self::Ohm, Self::Volt, Self::Ratio, Self::Number];
+
+    /// The quantity of a code from a table; `None` for one that this version does not know.
+    #[must_use]
+    pub fn from_code(code: u32) -> Option<Self> {
+        Self::ALL.into_iter().find(|one| *one as u32 == code)
+    }
+
+    /// As people write it: `ohm`.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Ohm => "ohm",
+            Self::Volt => "volt",
+            Self::Ratio => "ratio",
+            Self::Number => "number",
+        }
+    }
+
+    /// UCUM code of its unit; `1` for a ratio or a plain number.
+    #[must_use]
+    pub fn unit(self) -> &'static str {
+        match self {
+            Self::Ohm => "Ohm",
+            Self::Volt => "V",
+            Self::Ratio | Self::Number => "1",
+        }
+    }
 }

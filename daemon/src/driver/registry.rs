@@ -1,0 +1,156 @@
+//! Which drivers there are, and what each says of itself.
+//!
+//! The shipped drivers are linked in and read through the same table as any other.
+
+use std::sync::LazyLock;
+
+use nightbench_driver::host::{Binding, Flaw, View};
+use nightbench_driver::{Electrical, Table};
+
+use super::{DriverError, Model, Parameter, values};
+
+/// A driver, built in or loaded. Cheap to copy; two are equal where name and table are the same.
+#[derive(Clone, Copy)]
+pub struct Driver(&'static View);
+
+/// Checked once, at the first look.
+static BUILT_IN: LazyLock<Vec<Driver>> = LazyLock::new(|| {
+    let tables = [
+        &nightbench_thermistor::TABLE,
+        &nightbench_photoresistor::TABLE,
+        &nightbench_divider::TABLE,
+    ];
+    // A flaw in a shipped table would be a mistake of ours; the test below finds it.
+    tables
+        .into_iter()
+        .filter_map(|table| Driver::new(table).ok())
+        .collect()
+});
+
+/// The drivers that are linked in.
+#[must_use]
+pub fn built_in() -> Vec<Driver> {
+    BUILT_IN.clone()
+}
+
+/// The driver of this name.
+#[must_use]
+pub fn find(name: &str) -> Option<Driver> {
+    BUILT_IN
+        .iter()
+        .find(|driver| driver.name() == name)
+        .copied()
+}
+
+impl Driver {
+    /// The driver of a linked-in table. Its description is kept for the life of the process, as the
+    /// table itself is.
+    ///
+    /// # Errors
+    /// What is wrong with the table.
+    pub fn new(table: &'static Table) -> Result<Self, Flaw> {
+        View::new(table).map(|view| Self(Box::leak(Box::new(view))))
+    }
+
+    /// The driver's name: `thermistor`.
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        self.0.name()
+    }
+
+    /// One line for a person.
+    #[must_use]
+    pub fn summary(&self) -> &'static str {
+        self.0.summary()
+    }
+
+    /// The electrical quantities it takes, the preferred one first.
+    #[must_use]
+    pub fn inputs(&self) -> &'static [Electrical] {
+        self.0.inputs()
+    }
+
+    /// What it measures (`temperature`); `None` where the configuration says.
+    #[must_use]
+    pub fn quantity(&self) -> Option<&'static str> {
+        self.0.quantity()
+    }
+
+    /// UCUM code of its unit (`Cel`); `None` where the configuration says.
+    #[must_use]
+    pub fn unit(&self) -> Option<&'static str> {
+        self.0.unit()
+    }
+
+    /// Parameters in the driver's order.
+    #[must_use]
+    pub fn parameters(&self) -> Vec<Parameter> {
+        self.0.parameters().to_vec()
+    }
+
+    /// A model with these parameter values, one list per declared parameter in its order: one
+    /// number for `Number` and `Choice` (the index), any for `List`. A `Number` that was not given
+    /// is NaN and takes its default; so does an empty list for a `Number` or `Choice`.
+    ///
+    /// # Errors
+    /// `Parameters` where a value is out of bounds, no finite number or no known choice, or with the
+    /// driver's own words where they do not go together; `Broken` where the driver's check fails.
+    pub fn bind(&self, values: Vec<Vec<f64>>) -> Result<Model, DriverError> {
+        let values =
+            values::complete(self.0.parameters(), values).map_err(DriverError::Parameters)?;
+        Model::new(*self, Binding::new(values))
+    }
+
+    pub(super) fn view(&self) -> &'static View {
+        self.0
+    }
+}
+
+impl PartialEq for Driver {
+    fn eq(&self, other: &Self) -> bool {
+        self.name() == other.name() && self.0.address() == other.0.address()
+    }
+}
+
+impl std::fmt::Debug for Driver {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_drivers_are_all_there() {
+        let names: Vec<_> = built_in().iter().map(Driver::name).collect();
+        assert_eq!(names, ["thermistor", "photoresistor", "divider"]);
+    }
+
+    #[test]
+    fn a_driver_is_found_by_its_name_and_equals_itself_only() {
+        for driver in built_in() {
+            assert_eq!(find(driver.name()), Some(driver));
+        }
+        assert_ne!(find("thermistor"), find("divider"));
+        assert_eq!(find("Thermistor"), None);
+        assert_eq!(find(""), None);
+    }
+
+    #[test]
+    fn only_the_divider_leaves_quantity_and_unit_to_the_configuration() {
+        let said: Vec<_> = built_in()
+            .iter()
+            .map(|one| (one.quantity(), one.unit()))
+            .collect();
+        assert_eq!(
+            said,
+            [
+                (Some("temperature"), Some("Cel")),
+                (Some("illuminance"), Some("lx")),
+                (None, None)
+            ]
+        );
+    }
+}

@@ -1,0 +1,73 @@
+//! What can be wrong with a table, and how it is told.
+
+use std::fmt;
+
+use crate::{MAJOR, MINOR};
+
+/// Why a table cannot be used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Flaw {
+    /// The library exports a null pointer.
+    NoTable,
+    /// Another major version of the interface.
+    Version {
+        /// Major version of the table.
+        major: u32,
+        /// Minor version of the table.
+        minor: u32,
+    },
+    /// The sizes in the head are smaller than this version's structs, or not aligned.
+    Size,
+    /// A text that is required is null, is empty, or is far too long.
+    Text(&'static str),
+    /// A text is no UTF-8.
+    Encoding(&'static str),
+    /// A list that is required is null or empty, or has more entries than makes sense.
+    Count(&'static str),
+    /// An electrical quantity that this version does not know.
+    Input(u32),
+    /// A required function is null.
+    Function(&'static str),
+    /// A parameter of a kind that this version does not know, or with a default or bounds that make
+    /// no sense.
+    Parameter(&'static str),
+}
+
+impl fmt::Display for Flaw {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoTable => f.write_str("the library's symbol points to no table"),
+            Self::Version { major, minor } => write!(
+                f,
+                "built for interface {major}.{minor}, this program speaks {MAJOR}.{MINOR}; \
+                 rebuild the driver against {MAJOR}.x, or use a program that speaks {major}.x"
+            ),
+            Self::Size => f.write_str("the table is shorter than its version says"),
+            Self::Text(what) => write!(f, "the {what} is missing or too long"),
+            Self::Encoding(what) => write!(f, "the {what} is no UTF-8 text"),
+            Self::Count(what) => write!(f, "it declares no {what}, or far too many"),
+            Self::Input(code) => write!(f, "it takes an unknown electrical quantity (code {code})"),
+            Self::Function(name) => write!(f, "its function `{name}` is missing"),
+            Self::Parameter(name) => write!(
+                f,
+                "its parameter `{name}` has an unknown kind, or a default outside its bounds"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for Flaw {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn another_major_version_names_both_and_what_to_do() {
+        assert_eq!(
+            Flaw::Version { major: 2, minor: 3 }.to_string(),
+            "built for interface 2.3, this program speaks 1.0; rebuild the driver against 1.x, \
+             or use a program that speaks 2.x"
+        );
+    }
+}

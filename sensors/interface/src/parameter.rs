@@ -1,0 +1,111 @@
+//! What a driver declares about a parameter: name, unit, default and bounds, as it crosses.
+//!
+//! Values are not here (see [`Values`](crate::Values)), and nothing is checked here: the host reads
+//! rows through [`host::View`](crate::host::View).
+
+use crate::Text;
+
+/// A parameter that a driver declares; made in `const` context by the functions below.
+///
+/// ```
+/// use nightbench_driver::{Parameter, Text};
+/// const FORMS: &[Text] = &Text::all(["linear", "table"]);
+/// const PARAMETERS: &[Parameter] = &[
+///     Parameter::choice("form", "how the values are computed", FORMS, 0),
+///     Parameter::number("gain", "value for one unit of input", "1").or(1.0),
+///     Parameter::list("table_x", "inputs of the table", "1", 1024),
+/// ];
+/// ```
+#[repr(C)]
+pub struct Parameter {
+    pub(crate) name: Text,
+    pub(crate) summary: Text,
+    /// UCUM code; `1` for plain numbers and choices.
+    pub(crate) unit: Text,
+    /// [`NUMBER`], [`LIST`] or [`CHOICE`].
+    pub(crate) kind: u32,
+    /// A number's default, NaN for none; a choice's default index.
+    pub(crate) default: f64,
+    /// A number's bounds.
+    pub(crate) lowest: f64,
+    pub(crate) highest: f64,
+    /// Most numbers in a list.
+    pub(crate) most: usize,
+    /// The words of a choice.
+    pub(crate) words: *const Text,
+    pub(crate) word_count: usize,
+}
+
+pub(crate) const NUMBER: u32 = 0;
+pub(crate) const LIST: u32 = 1;
+pub(crate) const CHOICE: u32 = 2;
+
+// SAFETY: a row is never written to, and what it points to is immutable and lives as long as the
+// library.
+unsafe impl Sync for Parameter {}
+
+impl Parameter {
+    /// One number in this unit (UCUM code, `1` for a plain number), without default or bounds.
+    #[must_use]
+    pub const fn number(name: &'static str, summary: &'static str, unit: &'static str) -> Self {
+        Self {
+            name: Text::new(name),
+            summary: Text::new(summary),
+            unit: Text::new(unit),
+            kind: NUMBER,
+            default: f64::NAN,
+            lowest: f64::MIN,
+            highest: f64::MAX,
+            most: 1,
+            words: std::ptr::null(),
+            word_count: 0,
+        }
+    }
+
+    /// A list of at most `most` numbers, all in this unit.
+    #[must_use]
+    pub const fn list(
+        name: &'static str,
+        summary: &'static str,
+        unit: &'static str,
+        most: usize,
+    ) -> Self {
+        Self {
+            kind: LIST,
+            most,
+            ..Self::number(name, summary, unit)
+        }
+    }
+
+    /// One of these words; `default` is the index of the one that is taken without a word.
+    #[must_use]
+    pub const fn choice(
+        name: &'static str,
+        summary: &'static str,
+        words: &'static [Text],
+        default: usize,
+    ) -> Self {
+        Self {
+            kind: CHOICE,
+            default: default as f64,
+            words: words.as_ptr(),
+            word_count: words.len(),
+            ..Self::number(name, summary, "1")
+        }
+    }
+
+    /// A number's default, taken where the configuration is silent.
+    #[must_use]
+    pub const fn or(mut self, default: f64) -> Self {
+        self.default = default;
+        self
+    }
+
+    /// Smallest and largest number that make sense, both included.
+    #[must_use]
+    pub const fn within(mut self, lowest: f64, highest: f64) -> Self {
+        self.lowest = lowest;
+        self.highest = highest;
+        self
+    }
+}

@@ -1,0 +1,96 @@
+//! A driver written in C against the header is read like any other, so header and `table.rs` agree.
+//!
+//! Needs a C compiler: `$CC`, or the `cc` that links Rust programs on this host.
+
+#![allow(unsafe_code)]
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use libloading::Library;
+use nightbench_driver::host::{Binding, Parameter, ParameterKind, View};
+use nightbench_driver::{Electrical, SYMBOL, Status, Table};
+
+fn compile(folder: &Path) -> PathBuf {
+    let package = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let library = folder.join("vane.so");
+    let compiler = std::env::var_os("CC").unwrap_or_else(|| "cc".into());
+    let status = Command::new(compiler)
+        .args([
+            "-std=c99", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC", "-I",
+        ])
+        .args([
+            package.join("include"),
+            package.join("tests/c/vane.c"),
+            "-o".into(),
+        ])
+        .arg(&library)
+        .status()
+        .expect("a C compiler");
+    assert!(status.success());
+    library
+}
+
+fn load(path: &Path) -> View {
+    // SAFETY: the library was just built from this package and has no initialisers.
+    let library = unsafe { Library::new(path) }.expect("a shared library");
+    // SAFETY: the source exports a pointer to a table under this name.
+    let symbol = unsafe { library.get::<*const *const Table>(SYMBOL) }.expect("the symbol");
+    // SAFETY: the symbol's address is that of the pointer.
+    let table = unsafe { **symbol };
+    std::mem::forget(library);
+    // SAFETY: the table of `vane.c`, in a library that is never unloaded.
+    unsafe { View::from_raw(table) }.expect("a sound table")
+}
+
+#[test]
+fn a_driver_in_c_is_a_driver() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let view = load(&compile(folder.path()));
+    assert_eq!(
+        (view.name(), view.quantity(), view.unit()),
+        ("vane", Some("angle"), None)
+    );
+    assert_eq!(view.inputs(), [Electrical::Ratio, Electrical::Number]);
+    let number = ParameterKind::Number {
+        unit: "deg",
+        default: Some(270.0),
+        bounds: (0.0, 3600.0),
+    };
+    let choice = ParameterKind::Choice {
+        words: &["left", "right"],
+        default: 1,
+    };
+    let parameters = [
+        Parameter {
+            name: "turn",
+            summary: "angle from end to end",
+            kind: number,
+        },
+        Parameter {
+            name: "hand",
+            summary: "which way it turns",
+            kind: choice,
+        },
+    ];
+    assert_eq!(view.parameters(), parameters);
+    calls(&view);
+}
+
+fn calls(view: &View) {
+    let bind = |turn: f64| {
+        Binding::named(view.parameters(), &[("turn", &[turn])]).expect("declared names")
+    };
+    let mut values = [0.0; 3];
+    let answer = view.evaluate(&bind(300.0), &[0.0, 0.5, 1.5], &mut values);
+    assert_eq!(answer, Err(Status::OUT_OF_RANGE));
+    assert_eq!(values[..2], [0.0, 150.0]);
+    assert!(values[2].is_nan());
+    assert_eq!(view.range(&bind(300.0)), Ok((0.0, 1.0)));
+    assert_eq!(
+        view.check(&bind(0.0)),
+        Ok(Some("a `turn` of 0 gives no angle"))
+    );
+    assert_eq!(view.check(&bind(300.0)), Ok(None));
+    assert!(!view.has_slope());
+}

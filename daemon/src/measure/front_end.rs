@@ -1,4 +1,13 @@
 //! How a probe is wired to a channel, and so what counts mean in ohms, ratio or volts.
+//!
+//! A count at an end of the converter's range is never a number: it is what a broken or a touching
+//! lead gives. What the ohms mean is the driver's; how far a count can be trusted is judged in
+//! `uncertainty`.
+
+use crate::reading::Quality;
+
+/// The electrical quantity a driver takes.
+pub use nightbench_driver::Electrical;
 
 /// Where the probe sits in a divider fed from the converter's own reference.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,5 +50,242 @@ pub enum FrontEnd {
     None,
 }
 
-/// The electrical quantity a driver takes.
-pub use nightbench_driver::Electrical;
+/// A count in the electrical quantity that was asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Converted {
+    /// Ohm, volt, or a plain number; finite.
+    pub value: f64,
+    /// Change of the value with one count, at this count; finite.
+    pub slope: f64,
+}
+
+/// How near to an end of its range a converter's count is taken for the end itself, in counts:
+/// 0.1 % of full scale, and no less than one count.
+///
+/// With 10 bits the codes 0, 1, 1022 and 1023 of 1023 are ends. For a divider that is a probe of
+/// less than a thousandth, or more than a thousand times its resistor: leads and leakage, no probe,
+/// while a light cell in the sun (code 8 of 1023) still gives a number. Common practice is to leave
+/// out the end codes; the share of full scale makes it hold for finer converters, whose noise and
+/// offset near the ends are many codes, and the one count where full scale is given as 256 and the
+/// highest code is 255.
+#[must_use]
+pub fn rail_margin(full_scale: f64) -> f64 {
+    (full_scale * 0.001).max(1.0)
+}
+
+impl FrontEnd {
+    /// The electrical quantity of a count, or why there is none.
+    ///
+    /// # Errors
+    /// `OpenCircuit` and `ShortCircuit` at the ends of a divider's range and of a timed charge;
+    /// `Saturated` at the ends of a plain voltage's range, and for counts that the converter
+    /// cannot give (negative, beyond full scale) or a quantity that is not among
+    /// [`FrontEnd::gives`]; `Unreadable` for a count that is not finite.
+    pub fn convert(&self, count: f64, take: Electrical) -> Result<Converted, Quality> {
+        if !count.is_finite() {
+            return Err(Quality::Unreadable);
+        }
+        self.check_rails(count)?;
+        let (value, slope) = self.formula(count, take).ok_or(Quality::Saturated)?;
+        if value.is_finite() && slope.is_finite() {
+            Ok(Converted { value, slope })
+        } else {
+            Err(Quality::Saturated)
+        }
+    }
+
+    /// The electrical quantities that a count can be turned into, the natural one first. Where the
+    /// board's number is taken as it is, it may be any: a board can send finished ohms or volts.
+    #[must_use]
+    pub fn gives(&self) -> &'static [Electrical] {
+        use Electrical::{Number, Ohm, Ratio, Volt};
+        match self {
+            Self::Divider { .. } => &[Ohm, Ratio],
+            Self::ChargeTime { .. } => &[Ohm],
+            Self::Voltage { .. } => &[Volt, Ratio],
+            Self::None => &[Number, Ohm, Volt, Ratio],
+        }
+    }
+
+    /// The highest count that the converter gives: full scale, or the count at which a timed charge
+    /// is given up; without end where the board's number is taken as it is.
+    #[must_use]
+    pub fn highest_count(&self) -> f64 {
+        match *self {
+            Self::Divider { full_scale, .. } | Self::Voltage { full_scale, .. } => full_scale,
+            Self::ChargeTime { overflow_count, .. } => overflow_count,
+            Self::None => f64::INFINITY,
+        }
+    }
+
+    /// The converter's step, in counts; `None` where the board's number is taken as it is, since
+    /// its resolution is not known.
+    #[must_use]
+    pub fn step(&self) -> Option<f64> {
+        match self {
+            Self::Divider { .. } | Self::ChargeTime { .. } | Self::Voltage { .. } => Some(1.0),
+            Self::None => None,
+        }
+    }
+
+    /// The count, not rounded, at which the converter sees `value`: what simulation and checks
+    /// need. An infinite resistance is an open circuit, zero ohm a short one.
+    ///
+    /// `None` where no count gives it (negative ohms, volts beyond the reference), or for a
+    /// quantity that is not among [`FrontEnd::gives`].
+    #[must_use]
+    pub fn count_for(&self, value: f64, take: Electrical) -> Option<f64> {
+        let (lowest, highest) = self.counts();
+        let count = self.inverse(value, take)?;
+        (count.is_finite() && (lowest..=highest).contains(&count)).then_some(count)
+    }
+
+    /// The counts that the converter can give, lowest and highest.
+    fn counts(&self) -> (f64, f64) {
+        match *self {
+            Self::Divider { full_scale, .. } | Self::Voltage { full_scale, .. } => {
+                (0.0, full_scale)
+            }
+            Self::ChargeTime { overflow_count, .. } => (0.0, overflow_count),
+            Self::None => (f64::NEG_INFINITY, f64::INFINITY),
+        }
+    }
+
+    /// The counts at and beyond which there is no number, with what each end stands for; `None`
+    /// where the board's number is taken as it is.
+    fn rails(&self) -> Option<[(f64, Quality); 2]> {
+        use Quality::{OpenCircuit, Saturated, ShortCircuit};
+        let (low, high) = match *self {
+            Self::None => return None,
+            Self::ChargeTime {
+                offset_count,
+                overflow_count,
+                ..
+            } => {
+                let short = (offset_count + CHARGE_MARGIN_COUNT, ShortCircuit);
+                return Some([short, (overflow_count, OpenCircuit)]);
+            }
+            Self::Voltage { .. } => (Saturated, Saturated),
+            Self::Divider { probe, .. } => match probe {
+                Side::Low => (ShortCircuit, OpenCircuit),
+                Side::High => (OpenCircuit, ShortCircuit),
+            },
+        };
+        let (lowest, highest) = self.counts();
+        let margin = rail_margin(highest);
+        Some([(lowest + margin, low), (highest - margin, high)])
+    }
+
+    /// Whether a count stands for a number at all.
+    fn check_rails(&self, count: f64) -> Result<(), Quality> {
+        let Some([(low, at_low), (high, at_high)]) = self.rails() else {
+            return Ok(());
+        };
+        let (lowest, highest) = self.counts();
+        let timed = matches!(self, Self::ChargeTime { .. });
+        if count < lowest || (count > highest && !timed) {
+            Err(Quality::Saturated)
+        } else if count <= low {
+            Err(at_low)
+        } else if count >= high {
+            Err(at_high)
+        } else {
+            Ok(())
+        }
+    }
+
+    /// The value and its slope over the count; `None` for a quantity that it does not give.
+    fn formula(&self, count: f64, take: Electrical) -> Option<(f64, f64)> {
+        match *self {
+            Self::Divider {
+                probe,
+                resistor_ohm,
+                full_scale,
+            } => match take {
+                Electrical::Ohm => Some(divider_ohm(probe, resistor_ohm, full_scale, count)),
+                Electrical::Ratio => Some((count / full_scale, 1.0 / full_scale)),
+                _ => None,
+            },
+            Self::ChargeTime {
+                offset_count,
+                count_per_ohm,
+                ..
+            } => (take == Electrical::Ohm)
+                .then(|| ((count - offset_count) / count_per_ohm, 1.0 / count_per_ohm)),
+            Self::Voltage {
+                reference_volt,
+                full_scale,
+            } => match take {
+                Electrical::Volt => Some((
+                    count / full_scale * reference_volt,
+                    reference_volt / full_scale,
+                )),
+                Electrical::Ratio => Some((count / full_scale, 1.0 / full_scale)),
+                _ => None,
+            },
+            Self::None => Some((count, 1.0)),
+        }
+    }
+
+    /// The count of a value; `None` for a quantity that it does not give, or negative ohms.
+    fn inverse(&self, value: f64, take: Electrical) -> Option<f64> {
+        let ohm = (take == Electrical::Ohm && value >= 0.0).then_some(value);
+        match *self {
+            Self::Divider {
+                probe,
+                resistor_ohm,
+                full_scale,
+            } => match take {
+                Electrical::Ratio => Some(value * full_scale),
+                _ => ohm.map(|ohm| divider_ratio(probe, resistor_ohm, ohm) * full_scale),
+            },
+            Self::ChargeTime {
+                offset_count,
+                count_per_ohm,
+                overflow_count,
+            } => ohm.map(|ohm| (offset_count + count_per_ohm * ohm).min(overflow_count)),
+            Self::Voltage {
+                reference_volt,
+                full_scale,
+            } => match take {
+                Electrical::Volt => Some(value / reference_volt * full_scale),
+                Electrical::Ratio => Some(value * full_scale),
+                _ => None,
+            },
+            Self::None => Some(value),
+        }
+    }
+}
+
+/// How far above the count of zero ohm a timed charge still counts as a short circuit: half a
+/// count, the rounding of the timer. A share of the range, as for a converter's rails, would be
+/// hundreds of ohms: no lead has that.
+const CHARGE_MARGIN_COUNT: f64 = 0.5;
+
+/// Resistance of the probe and its slope over the count. Low side: count / full scale =
+/// R / (R + resistor); high side: resistor / (R + resistor). Ohm's law; the reference cancels.
+fn divider_ohm(probe: Side, resistor_ohm: f64, full_scale: f64, count: f64) -> (f64, f64) {
+    let rest = full_scale - count;
+    match probe {
+        Side::Low => (
+            resistor_ohm * count / rest,
+            resistor_ohm * full_scale / (rest * rest),
+        ),
+        Side::High => (
+            resistor_ohm * rest / count,
+            -resistor_ohm * full_scale / (count * count),
+        ),
+    }
+}
+
+/// Share of the reference at the node, written so that zero and infinite ohms come out too.
+fn divider_ratio(probe: Side, resistor_ohm: f64, ohm: f64) -> f64 {
+    match probe {
+        Side::Low => 1.0 / (1.0 + resistor_ohm / ohm),
+        Side::High => 1.0 / (1.0 + ohm / resistor_ohm),
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests;

@@ -8,3 +8,6 @@ pub mod front_end;
 pub mod lines;
 pub mod timeline;
 pub mod uncertainty;
+
+#[cfg(test)]
+mod testing;

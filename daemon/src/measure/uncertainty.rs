@@ -1,1 +1,182 @@
-//! .
+//! How far a count can be trusted: the converter's step and its noise.
+//!
+//! Standard uncertainties as in JCGM 100:2008 (GUM). Not known here: the resistor's tolerance, the
+//! fit of the driver's parameters, self-heating, or the converter's own non-linearity. Those are
+//! common to all readings of a probe; what is put together here is what differs from one reading to
+//! the next.
+
+use std::collections::VecDeque;
+
+/// How many successive differences the noise is estimated from, at most: some two minutes of a
+/// board that talks twice a second, short enough to follow a fan that is switched on.
+const MOST_DIFFERENCES: usize = 64;
+
+/// Fewer say nothing: with 8 the estimate itself is uncertain by about 30 %.
+const FEWEST_DIFFERENCES: usize = 8;
+
+/// Standard deviation of a converter that has not shown its noise yet, in steps (common practice: a
+/// small board's converter wanders by a step or two).
+pub const ASSUMED_NOISE: f64 = 2.0;
+
+/// Standard deviation of single samples, from successive differences.
+///
+/// sigma^2 = mean of squared successive differences / 2: a slow drift, which the plain standard
+/// deviation takes for noise, hardly enters. Source: J. von Neumann, R. H. Kent, H. R. Bellinson,
+/// B. I. Hart, "The mean square successive difference", Annals of Mathematical Statistics 12 (1941)
+/// 153-162. A spike widens the estimate until it has left the window: rather too wide for a while
+/// than too narrow.
+#[derive(Clone, Debug, Default)]
+pub struct NoiseEstimate {
+    last: Option<f64>,
+    squares: VecDeque<f64>,
+}
+
+impl NoiseEstimate {
+    /// An estimate without samples.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Takes the next good sample, in counts.
+    pub fn push(&mut self, count: f64) {
+        if let Some(last) = self.last.replace(count) {
+            if self.squares.len() == MOST_DIFFERENCES {
+                self.squares.pop_front();
+            }
+            self.squares.push_back((count - last).powi(2));
+        }
+    }
+
+    /// Says that the next sample has nothing to do with the last: a fault or a silence lies
+    /// between them.
+    pub fn interrupt(&mut self) {
+        self.last = None;
+    }
+
+    /// Standard deviation of a single sample, in counts; `None` until there are enough differences.
+    #[must_use]
+    pub fn deviation(&self) -> Option<f64> {
+        let differences = self.squares.len();
+        (differences >= FEWEST_DIFFERENCES)
+            .then(|| (self.squares.iter().sum::<f64>() / (2.0 * differences as f64)).sqrt())
+    }
+}
+
+/// Standard uncertainty of a count, in counts.
+///
+/// Two parts in quadrature:
+/// - the converter's `step`, of rectangular distribution: step / sqrt(12) (JCGM 100:2008, F.2.2.1).
+///   It isn't reduced by averaging. Where the noise is smaller than a step, all samples fall on the
+///   same code and are off by the same amount; that the noise is large enough to spread them over
+///   several codes is nowhere promised.
+/// - the `noise` of a single sample, over the square root of the `samples` averaged (4.2.3). Where
+///   it is not known yet, the `spread` of the averaged samples stands for it.
+///
+/// Where neither is known, for the first samples, [`ASSUMED_NOISE`] steps stand for it: a first
+/// reading must not look better than those that follow. Only for a board whose numbers are taken as
+/// they are is there no step either; its first readings have an uncertainty of 0.
+#[must_use]
+pub fn count_uncertainty(
+    step: Option<f64>,
+    noise: Option<f64>,
+    spread: Option<f64>,
+    samples: u32,
+) -> f64 {
+    let quantisation = step.unwrap_or(0.0) / 12.0_f64.sqrt();
+    let assumed = step.unwrap_or(0.0) * ASSUMED_NOISE;
+    let noise = noise.or(spread).unwrap_or(assumed) / f64::from(samples.max(1)).sqrt();
+    quantisation.hypot(noise)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::measure::testing::{gaussian, near, numbers};
+    use proptest::prelude::*;
+
+    fn deviation(counts: impl IntoIterator<Item = f64>) -> Option<f64> {
+        let mut noise = NoiseEstimate::new();
+        counts.into_iter().for_each(|count| noise.push(count));
+        noise.deviation()
+    }
+
+    #[test]
+    fn few_samples_say_nothing() {
+        assert_eq!(deviation([]), None);
+        assert_eq!(deviation([5.0; FEWEST_DIFFERENCES]), None);
+        assert_eq!(deviation([5.0; FEWEST_DIFFERENCES + 1]), Some(0.0));
+    }
+
+    #[test]
+    fn alternating_counts_have_the_deviation_of_their_differences() {
+        let counts = (0..20).map(|i| f64::from(i % 2));
+        near(deviation(counts).unwrap(), 0.5_f64.sqrt(), 1e-15);
+    }
+
+    #[test]
+    fn a_drifting_instrument_is_not_taken_for_a_noisy_one() {
+        // Source: NIST Statistical Reference Datasets, Mavro: a filter's transmittance, drifting;
+        // certified standard deviation 0.000429123454003053, lag-1 autocorrelation 0.938. The mean
+        // square successive difference leaves about the share (1 - 0.938) of the variance, a
+        // quarter of the deviation.
+        let table = include_str!("../../tests/published/mavro.csv");
+        let share = deviation(numbers(table, "y")).unwrap() / 0.000_429_123_454_003_053;
+        assert!((0.2..0.3).contains(&share), "{share}");
+    }
+
+    #[test]
+    fn a_gap_is_no_noise() {
+        let mut noise = NoiseEstimate::new();
+        for level in [100.0, 900.0] {
+            (0..10).for_each(|_| noise.push(level));
+            noise.interrupt();
+        }
+        assert_eq!(noise.deviation(), Some(0.0));
+    }
+
+    #[test]
+    fn parts_add_in_quadrature() {
+        // 12^-1/2 = 0.288675..., JCGM 100:2008, F.2.2.1: 0.29 of the step.
+        let step = Some(1.0);
+        for (step, noise, spread, samples, expected) in [
+            (step, Some(0.0), None, 1, 0.288_675_134_594_812_9),
+            (step, None, None, 1, (4.0_f64 + 1.0 / 12.0).sqrt()),
+            (step, Some(0.0), Some(5.0), 100, 0.288_675_134_594_812_9),
+            (None, Some(3.0), None, 9, 1.0),
+            (None, None, Some(3.0), 9, 1.0),
+            (None, None, None, 1, 0.0),
+            (Some(12.0_f64.sqrt() * 3.0), Some(8.0), None, 4, 5.0),
+        ] {
+            let uncertainty = count_uncertainty(step, noise, spread, samples);
+            near(uncertainty, expected, 1e-14);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn noise_on_a_slow_drift_is_found(
+            seed in any::<u64>(),
+            sigma in 0.5..20.0_f64,
+            drift in -0.2..0.2_f64,
+        ) {
+            // Of 64 differences the estimate's own relative deviation is sqrt(3 / (4 x 64)), some
+            // 11 %; five of those are asked for here, and the drift is at most 0.2 sigma a sample.
+            let mut random = fastrand::Rng::with_seed(seed);
+            let counts = (0..65).map(|i| 500.0 + sigma * (drift * f64::from(i) + gaussian(&mut random)));
+            let share = deviation(counts).unwrap() / sigma;
+            prop_assert!((0.45..1.55).contains(&share), "{share}");
+        }
+    }
+
+    #[test]
+    fn the_estimate_is_right_on_average() {
+        let mut random = fastrand::Rng::with_seed(1941);
+        let variances = (0..500).map(|_| {
+            let counts: Vec<f64> = (0..65).map(|_| 3.0 * gaussian(&mut random)).collect();
+            deviation(counts).unwrap().powi(2)
+        });
+        near(variances.sum::<f64>() / 500.0, 9.0, 0.03);
+    }
+}

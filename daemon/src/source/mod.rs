@@ -1,5 +1,11 @@
 //! Where boards' lines come from: one trait, one file each. Time enters here, where a line is read.
 
+pub mod physics;
+pub mod pty;
+pub mod replay;
+pub mod serial;
+pub mod simulated;
+
 use crate::reading::Moment;
 use std::future::Future;
 use std::pin::Pin;
@@ -53,6 +59,21 @@ pub enum Event {
     },
 }
 
+impl Event {
+    /// When it happened; none for a mere count.
+    #[must_use]
+    pub fn at(&self) -> Option<Moment> {
+        match self {
+            Self::Opened { at, .. }
+            | Self::Line { at, .. }
+            | Self::Remark { at, .. }
+            | Self::Lost { at, .. }
+            | Self::Ended { at } => Some(*at),
+            Self::Discarded { .. } => None,
+        }
+    }
+}
+
 /// Why bytes were thrown away.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Discard {
@@ -98,4 +119,13 @@ pub trait Source: Send {
         sink: Sink,
         stop: CancellationToken,
     ) -> Pin<Box<dyn Future<Output = ()> + Send>>;
+}
+
+/// A speed in words, for the journal.
+fn pace(speed: f64) -> String {
+    if speed.is_finite() {
+        format!("at {speed} times the pace of life")
+    } else {
+        "as fast as it goes".to_owned()
+    }
 }

@@ -1,0 +1,187 @@
+//! How often a lost port is tried, and what of its troubles is worth telling.
+//!
+//! Nothing is opened here.
+
+use super::trouble::Trouble;
+use std::time::Duration;
+use tokio_util::sync::CancellationToken;
+
+/// Waiting times of a serial source.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Pace {
+    /// Wait before the first retry. Doubles up to `longest`.
+    pub shortest: Duration,
+    /// Wait between retries at most: how late a board that was plugged in again is found.
+    pub longest: Duration,
+    /// How long another program may hold the port before a person is told.
+    pub busy_patience: Duration,
+    /// How long bytes may come without a readable line before the baud rate is doubted.
+    pub baud_patience: Duration,
+}
+
+impl Default for Pace {
+    /// A modem manager holds a new port for some 10 s; 30 s leaves room for a slow host.
+    fn default() -> Self {
+        Self {
+            shortest: Duration::from_millis(250),
+            longest: Duration::from_secs(5),
+            busy_patience: Duration::from_secs(30),
+            baud_patience: Duration::from_secs(5),
+        }
+    }
+}
+
+/// The search for one port, over all its losses.
+#[derive(Debug)]
+pub struct Search {
+    pace: Pace,
+    wait: Duration,
+    told: Option<Trouble>,
+    busy_since_ns: Option<u64>,
+    is_lost: bool,
+}
+
+impl Search {
+    /// A search that has not begun.
+    #[must_use]
+    pub fn new(pace: Pace) -> Self {
+        Self {
+            pace,
+            wait: pace.shortest,
+            told: None,
+            busy_since_ns: None,
+            is_lost: false,
+        }
+    }
+
+    /// The port is open. The back-off goes on: only time tells whether it stays.
+    pub fn found(&mut self) {
+        self.told = None;
+        self.busy_since_ns = None;
+        self.is_lost = false;
+    }
+
+    /// The port is gone after `lasted_ns`, and that is told. A port that stayed for longer than the
+    /// longest wait is tried soon again; one that comes and goes (a loose plug, a board that resets
+    /// over and over) is tried, and told, ever less often.
+    pub fn lost(&mut self, lasted_ns: u64) {
+        self.told = Some(Trouble::Missing);
+        self.is_lost = true;
+        if u128::from(lasted_ns) >= self.pace.longest.as_nanos() {
+            self.wait = self.pace.shortest;
+        }
+    }
+
+    /// Whether a trouble met at `boot_ns` is to be told: each change of reason once, and a busy
+    /// port only when patience ends.
+    pub fn is_news(&mut self, trouble: &Trouble, boot_ns: u64) -> bool {
+        if *trouble == Trouble::Busy {
+            let since = *self.busy_since_ns.get_or_insert(boot_ns);
+            let busy_for = boot_ns.saturating_sub(since);
+            if u128::from(busy_for) < self.pace.busy_patience.as_nanos() {
+                return false;
+            }
+        } else {
+            self.busy_since_ns = None;
+        }
+        let is_news = self.told.as_ref() != Some(trouble);
+        self.told = Some(trouble.clone());
+        is_news
+    }
+
+    /// Whether what is told now is the loss itself; true once until the port is found.
+    pub fn counts_as_loss(&mut self) -> bool {
+        !std::mem::replace(&mut self.is_lost, true)
+    }
+
+    /// Waits before the next attempt; false where the stop came first.
+    pub async fn pause(&mut self, stop: &CancellationToken) -> bool {
+        let wait = self.next_wait(fastrand::f64());
+        tokio::select! {
+            biased;
+            () = stop.cancelled() => false,
+            () = tokio::time::sleep(wait) => true,
+        }
+    }
+
+    /// The next wait, half of it by chance (0 to 1), so that many boards behind one hub are not
+    /// all tried at once.
+    fn next_wait(&mut self, chance: f64) -> Duration {
+        let wait = self.wait.mul_f64(0.5 + 0.5 * chance);
+        self.wait = self.wait.saturating_mul(2).min(self.pace.longest);
+        wait
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SECOND: u64 = 1_000_000_000;
+
+    fn search() -> Search {
+        Search::new(Pace::default())
+    }
+
+    fn waits(search: &mut Search, n: usize) -> Vec<u128> {
+        (0..n).map(|_| search.next_wait(1.0).as_millis()).collect()
+    }
+
+    #[test]
+    fn waits_double_up_to_five_seconds_and_jitter_only_shortens() {
+        let mut search = search();
+        let expected = [250, 500, 1000, 2000, 4000, 5000, 5000];
+        assert_eq!(waits(&mut search, 7), expected);
+        assert_eq!(search.next_wait(0.0).as_millis(), 2500);
+    }
+
+    #[test]
+    fn only_a_port_that_stayed_is_tried_soon_again() {
+        let mut search = search();
+        waits(&mut search, 4);
+        search.found();
+        search.lost(SECOND);
+        assert_eq!(waits(&mut search, 1), [4000]);
+        search.found();
+        search.lost(5 * SECOND);
+        assert_eq!(waits(&mut search, 1), [250]);
+    }
+
+    #[test]
+    fn each_change_of_reason_is_told_once() {
+        let mut search = search();
+        let story = [
+            (Trouble::Missing, true),
+            (Trouble::Missing, false),
+            (Trouble::Denied, true),
+            (Trouble::Denied, false),
+            (Trouble::Missing, true),
+        ];
+        for (trouble, expected) in story {
+            assert_eq!(search.is_news(&trouble, 0), expected, "{trouble:?}");
+        }
+    }
+
+    #[test]
+    fn after_a_loss_that_the_port_is_missing_is_no_news() {
+        let mut search = search();
+        search.lost(0);
+        assert!(!search.is_news(&Trouble::Missing, 0));
+        assert!(!search.counts_as_loss());
+        search.found();
+        assert!(search.is_news(&Trouble::Missing, 0));
+        assert!(search.counts_as_loss());
+        assert!(!search.counts_as_loss());
+    }
+
+    #[test]
+    fn a_busy_port_is_told_after_thirty_seconds_at_a_stretch() {
+        let mut search = search();
+        assert!(!search.is_news(&Trouble::Busy, 0));
+        assert!(!search.is_news(&Trouble::Busy, 29 * SECOND));
+        assert!(search.is_news(&Trouble::Missing, 29 * SECOND));
+        assert!(!search.is_news(&Trouble::Busy, 30 * SECOND));
+        assert!(search.is_news(&Trouble::Busy, 60 * SECOND));
+        assert!(!search.is_news(&Trouble::Busy, 61 * SECOND));
+    }
+}

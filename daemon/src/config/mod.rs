@@ -1,13 +1,62 @@
 //! The configuration: one struct per table of the file, checked as a whole before anything starts.
 //!
-//! Configuration is a pure function of the text: [`parse`] opens nothing.
+//! Configuration is a pure function of the text: [`parse`] opens nothing, and finds every fault at
+//! once. Only [`load`] touches a file, and only that one.
 
-use crate::alarm::Rule;
-use crate::driver::Driver;
-use crate::measure::decode::Format;
-use crate::measure::front_end::{Electrical, FrontEnd};
-use std::path::PathBuf;
-use std::time::Duration;
+mod across;
+mod alarm;
+mod board;
+mod channel;
+mod format;
+mod item;
+mod line_protocol;
+mod load;
+mod log;
+mod mqtt;
+mod name;
+mod number;
+mod outlet;
+mod parameters;
+mod probe;
+mod problem;
+mod quantity;
+mod reader;
+mod resistor;
+mod scene;
+mod secret;
+mod sensing;
+mod similar;
+mod source;
+mod syntax;
+#[cfg(test)]
+mod tests;
+mod topic;
+mod topics;
+pub mod unit;
+mod words;
+
+pub use board::Board;
+pub use channel::Channel;
+pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
+pub use load::{LoadError, load};
+pub use log::Log;
+pub use mqtt::{Mqtt, Payload};
+pub use outlet::{Outlet, OutletKind};
+pub use probe::Probe;
+pub use problem::{InFile, Problem, Severity};
+pub use scene::{Scene, SimulatedChannel};
+pub use secret::Secret;
+pub use source::Source;
+pub use topic::Template;
+
+use across::Drafts;
+use board::ProbeUnit;
+use item::Item;
+use problem::Report;
+use reader::Table;
+use std::path::Path;
+use toml::de::DeTable;
+use unit::Unit;
 
 /// A whole, checked configuration.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,271 +73,85 @@ pub struct Config {
     pub outlets: Vec<Outlet>,
 }
 
-/// `[log]`.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Log {
-    /// The SQLite file; relative paths are relative to the configuration file's folder.
-    pub path: PathBuf,
-    /// How often the log commits: what a power cut can take. Default 2 s.
-    pub commit: Duration,
+/// Reads a configuration text. Relative paths in it are relative to `base`.
+///
+/// The configuration is there exactly where no problem is an error; warnings may stand beside it.
+/// Problems come in the order of the text.
+#[must_use]
+pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
+    let (document, errors) = DeTable::parse_recoverable(text);
+    let syntax = Report::new(text);
+    syntax::report(&syntax, text, &errors);
+    let report = Report::new(text);
+    let config = read(&report, document.get_ref(), base);
+    let mut problems = syntax.into_problems();
+    // What stands in a broken line was guessed by the parser: nothing more is said about it.
+    let broken: Vec<usize> = problems.iter().map(|problem| problem.line).collect();
+    let ours = report.into_problems().into_iter();
+    problems.extend(ours.filter(|problem| !broken.contains(&problem.line)));
+    problems.sort_by_key(|problem| (problem.line, problem.column));
+    let faulty = problems.iter().any(Problem::is_error);
+    (config.filter(|_| !faulty), problems)
 }
 
-/// `[board.NAME]`.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Board {
-    /// The board's label.
-    pub name: String,
-    /// Where its lines come from.
-    pub source: Source,
-    /// How it writes them.
-    pub format: Format,
-    /// After how long without a readable line it counts as silent. Default 10 s.
-    pub silent_after: Duration,
-    /// `[board.NAME.channel.NAME]` tables.
-    pub channels: Vec<Channel>,
+fn read(report: &Report<'_>, document: &DeTable<'_>, base: &Path) -> Option<Config> {
+    let root = Table::new(report, String::new(), 0..0, document);
+    let site = root.required("site", "\"cellar\"", Item::name);
+    let log = log::read(&root, base);
+    let boards = board::read_all(&root, base);
+    let probes = probe::read_all(&root, &boards);
+    let outlets = outlet::read_all(&root, site.as_deref(), base);
+    root.end();
+    across::check_drafts(&Drafts {
+        boards: &boards,
+        probes: &probes,
+        outlets: &outlets,
+    });
+    let finished: Vec<Option<Board>> = boards
+        .iter()
+        .map(|board| board.finish(|channel| unit_on(&probes, &board.name, channel)))
+        .collect();
+    let config = Config {
+        site: site?,
+        log: log?,
+        boards: finished.into_iter().collect::<Option<_>>()?,
+        probes: probes
+            .iter()
+            .map(|draft| draft.probe.clone())
+            .collect::<Option<_>>()?,
+        outlets: outlets
+            .iter()
+            .map(|draft| draft.outlet.clone())
+            .collect::<Option<_>>()?,
+    };
+    across::check_whole(
+        &config,
+        &Drafts {
+            boards: &boards,
+            probes: &probes,
+            outlets: &outlets,
+        },
+    );
+    Some(config)
 }
 
-/// Where a board's lines come from.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Source {
-    /// `source = "serial"`.
-    Serial {
-        /// Device path; one under `/dev/serial/by-id` keeps its name.
-        port: PathBuf,
-        /// Baud rate, default 115200.
-        baud: u32,
-    },
-    /// `source = "replay"`: a recorded file of lines.
-    Replay {
-        /// The file. A line may start with `@SECONDS ` to say when it came.
-        file: PathBuf,
-        /// Interval between lines that carry no time of their own. Default 1 s.
-        every: Duration,
-        /// How many times faster than life; infinite for as fast as it goes.
-        speed: f64,
-    },
-    /// `source = "simulated"`: physics with noise.
-    Simulated {
-        /// One scene per channel field.
-        scene: Vec<SimulatedChannel>,
-        /// Interval between lines. Default 1 s.
-        every: Duration,
-        /// How many times faster than life. Default 1.
-        speed: f64,
-        /// Seed of the noise, default 1.
-        seed: u64,
-    },
-}
-
-/// What a simulated board's channel sees.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SimulatedChannel {
-    /// The channel's name in the same board.
-    pub channel: String,
-    /// The physics.
-    pub scene: Scene,
-    /// Standard deviation of the converter's noise, counts.
-    pub noise_count: f64,
-}
-
-/// The physics of a simulated channel. Times in seconds, values in the probe's unit.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Scene {
-    /// Newton's law: from `start` towards `ambient` with a time constant.
-    Cooling {
-        /// Value at the start.
-        start: f64,
-        /// Value it tends to.
-        ambient: f64,
-        /// Time constant, s.
-        tau_s: f64,
-    },
-    /// A stirred ice bath: 0 degC with a slight wander.
-    Ice,
-    /// Day and night: a sine of 24 h, clipped at `night`.
-    Day {
-        /// Value at noon.
-        noon: f64,
-        /// Value in the night.
-        night: f64,
-        /// Hour of the day at which the scene starts.
-        start_hour: f64,
-    },
-    /// A straight line: `start` + `slope_per_hour` x hours.
-    Ramp {
-        /// Value at the start.
-        start: f64,
-        /// Change in an hour.
-        slope_per_hour: f64,
-    },
-}
-
-/// `[board.NAME.channel.NAME]`.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Channel {
-    /// The channel's name.
-    pub name: String,
-    /// The field of the board's line; default the channel's name.
-    pub field: String,
-    /// How the probe is wired to it.
-    pub front_end: FrontEnd,
-}
-
-/// `[probe.NAME]`.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Probe {
-    /// The probe's label.
-    pub name: String,
-    /// Name of the board it is wired to.
-    pub board: String,
-    /// Name of the channel of that board.
-    pub channel: String,
-    /// The driver.
-    pub driver: Driver,
-    /// One slice of numbers per parameter that the driver declares, in its order.
-    pub parameters: Vec<Vec<f64>>,
-    /// What the driver is given.
-    pub input: Electrical,
-    /// Quantity of the value: the driver's, or the configuration's where the driver takes any.
-    pub quantity: String,
-    /// UCUM code of the value's unit: the driver's, or the configuration's where it takes any.
-    pub unit: String,
-    /// Median of this many samples, odd, 1 for none. Default 1.
-    pub median: usize,
-    /// Mean over this interval is logged; every line, where it is `None`.
-    pub every: Option<Duration>,
-    /// `[probe.NAME.alarm.*]`.
-    pub alarms: Vec<Rule>,
-}
-
-/// `[outlet.NAME]`.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Outlet {
-    /// The outlet's label; its cursors in the log go by it.
-    pub name: String,
-    /// Readings a second of backlog at most, so that what is new is not starved. Default 2000.
-    pub backlog_rate: u32,
-    /// What it is.
-    pub kind: OutletKind,
-}
-
-/// What an outlet is.
-#[derive(Clone, Debug, PartialEq)]
-pub enum OutletKind {
-    /// `kind = "mqtt"`.
-    Mqtt(Mqtt),
-    /// `kind = "line-protocol"`.
-    LineProtocol(LineProtocol),
-    /// `kind = "line-protocol-file"`.
-    LineProtocolFile(LineProtocolFile),
-}
-
-/// An MQTT 3.1.1 broker.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Mqtt {
-    /// Host name or address.
-    pub host: String,
-    /// Port, default 1883.
-    pub port: u16,
-    /// Client identifier; default `nightbench-SITE-OUTLET`.
-    pub client_id: String,
-    /// User, where the broker asks for one.
-    pub user: Option<String>,
-    /// Where the password comes from.
-    pub password: Option<Secret>,
-    /// 0 (lossy) or 1 (default).
-    pub qos: u8,
-    /// Topic of live readings, retained. `{site}`, `{board}`, `{probe}` are filled in.
-    pub topic: Template,
-    /// Topic of readings sent late, not retained.
-    pub backlog_topic: Template,
-    /// Topic of an alarm's state, retained; `{alarm}` is filled in as well.
-    pub alarm_topic: Template,
-    /// Topic of `online` and `offline`, retained; only `{site}` is filled in.
-    pub status_topic: Template,
-    /// What a message holds.
-    pub payload: Payload,
-    /// Whether one message holds all readings of one board's line; topics then know no `{probe}`.
-    pub per_line: bool,
-    /// Messages under way at most. Default 100.
-    pub window: u16,
-    /// Keep-alive, default 15 s.
-    pub keep_alive: Duration,
-}
-
-/// A topic with `{site}`, `{board}`, `{probe}`, `{alarm}` in it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Template(pub String);
-
-/// What an MQTT message holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Payload {
-    /// An object with value, unit, uncertainty, quality, time and sequence number.
-    Json,
-    /// A SenML pack (RFC 8428).
-    Senml,
-    /// The number alone; empty where there is none.
-    Plain,
-}
-
-/// A secret is never in the configuration: only where to find it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Secret {
-    /// `..._file = "PATH"`: the file's first line.
-    File(PathBuf),
-    /// `..._env = "NAME"`: an environment variable.
-    Environment(String),
-}
-
-/// A database that takes line protocol over HTTP.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LineProtocol {
-    /// `http://host:port`, with a path prefix where needed; no query.
-    pub url: String,
-    /// Which of the two write interfaces, and its names.
-    pub write: Write,
-    /// Where the token comes from.
-    pub token: Option<Secret>,
-    /// User for the first interface.
-    pub user: Option<String>,
-    /// Its password.
-    pub password: Option<Secret>,
-    /// Measurement (table) name. Default `reading`.
-    pub measurement: String,
-    /// Readings in one request at most. Default 2000.
-    pub batch: usize,
-    /// Whether requests are compressed. Default true.
-    pub gzip: bool,
-    /// How long to wait for an answer. Default 10 s.
-    pub timeout: Duration,
-}
-
-/// The two write interfaces.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Write {
-    /// `/write?db=`.
-    V1 {
-        /// Database.
-        database: String,
-    },
-    /// `/api/v2/write?org=&bucket=`.
-    V2 {
-        /// Organisation.
-        org: String,
-        /// Bucket.
-        bucket: String,
-    },
-}
-
-/// Line protocol into a file that rotates.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct LineProtocolFile {
-    /// The file; older ones get `.1`, `.2`, …
-    pub path: PathBuf,
-    /// Measurement (table) name. Default `reading`.
-    pub measurement: String,
-    /// Size at which it rotates, bytes. Default 10 MiB.
-    pub rotate_at: u64,
-    /// How many older files are kept. Default 5.
-    pub keep: u32,
+/// What is known of the unit of the probe on a channel.
+fn unit_on(probes: &[probe::Draft<'_>], board: &str, channel: &str) -> ProbeUnit {
+    let mut doubtful = false;
+    for probe in probes {
+        match (&probe.wired_to, &probe.unit) {
+            (Some((on, at)), unit) if on == board && at == channel => {
+                return unit
+                    .as_deref()
+                    .map_or(ProbeUnit::Unknown, |unit| ProbeUnit::Known(Unit::of(unit)));
+            }
+            (Some(_), _) => {}
+            (None, _) => doubtful = true,
+        }
+    }
+    if doubtful {
+        ProbeUnit::Unknown
+    } else {
+        ProbeUnit::NoProbe
+    }
 }

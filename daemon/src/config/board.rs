@@ -1,0 +1,211 @@
+//! `[board.NAME]`: what digitises.
+
+use super::channel::{self, Channel};
+use super::format;
+use super::item::Value;
+use super::problem::Fault;
+use super::reader::Table;
+use super::scene::{self, SimulatedChannel};
+use super::source::{self, Source, SourceKind};
+use super::unit::Unit;
+use crate::measure::decode::Format;
+use std::ops::RangeInclusive;
+use std::path::Path;
+use std::time::Duration;
+
+/// `[board.NAME]`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Board {
+    /// The board's label.
+    pub name: String,
+    /// Where its lines come from.
+    pub source: Source,
+    /// How it writes them.
+    pub format: Format,
+    /// After how long without a readable line it counts as silent. 100 ms to a day, default 10 s.
+    pub silent_after: Duration,
+    /// `[board.NAME.channel.NAME]` tables.
+    pub channels: Vec<Channel>,
+}
+
+const SILENT_AFTER: RangeInclusive<Duration> =
+    Duration::from_millis(100)..=Duration::from_secs(86_400);
+const DEFAULT_SILENT_AFTER: Duration = Duration::from_secs(10);
+
+/// A board as far as it could be read. Its name, and those of its channels, stand in any case, so
+/// that one fault in a board does not look like a fault in each of its probes.
+pub(super) struct Draft<'a> {
+    /// The board's label.
+    pub(super) name: String,
+    /// Its table.
+    pub(super) table: Table<'a>,
+    /// Its channels.
+    pub(super) channels: Vec<ChannelDraft<'a>>,
+    kind: Option<SourceKind>,
+    source: Value<Source>,
+    format: Value<Format>,
+    silent_after: Value<Duration>,
+}
+
+/// A channel as far as it could be read.
+pub(super) struct ChannelDraft<'a> {
+    /// The channel's name.
+    pub(super) name: String,
+    /// Its table.
+    pub(super) table: Table<'a>,
+    /// The channel, where it is right.
+    pub(super) channel: Value<Channel>,
+}
+
+/// What is known of the unit of a channel's probe.
+pub(super) enum ProbeUnit {
+    /// No probe is wired to the channel.
+    NoProbe,
+    /// There is one, but its own table is at fault.
+    Unknown,
+    /// Its unit.
+    Known(Unit),
+}
+
+/// Reads every `[board.NAME]`, but for the scenes.
+pub(super) fn read_all<'a>(root: &Table<'a>, base: &Path) -> Vec<Draft<'a>> {
+    root.named("board", "board")
+        .into_iter()
+        .map(|(name, table)| read(name, table, base))
+        .collect()
+}
+
+fn read<'a>(name: String, table: Table<'a>, base: &Path) -> Draft<'a> {
+    let kind = source::kind(&table);
+    let source = match kind {
+        Some(kind) => source::read(&table, kind, base),
+        None => {
+            table.know(source::KEYS);
+            None
+        }
+    };
+    let format = format::read(&table);
+    let silent_after = table.or("silent_after", DEFAULT_SILENT_AFTER, |item| {
+        item.duration(SILENT_AFTER)
+    });
+    let channels = channels(&table, &name, format.as_ref());
+    table.end();
+    Draft {
+        name,
+        table,
+        channels,
+        kind,
+        source,
+        format,
+        silent_after,
+    }
+}
+
+fn channels<'a>(table: &Table<'a>, board: &str, format: Option<&Format>) -> Vec<ChannelDraft<'a>> {
+    let channels: Vec<ChannelDraft<'a>> = table
+        .named("channel", "channel")
+        .into_iter()
+        .map(|(name, table)| {
+            let channel = channel::read(&name, &table, format);
+            table.know(&["scene"]);
+            table.end();
+            ChannelDraft {
+                name,
+                table,
+                channel,
+            }
+        })
+        .collect();
+    if channels.is_empty() && table.item("channel").is_none() {
+        table.error(Fault::new(
+            "it has no channel",
+            format!("add a table `[board.{board}.channel.NAME]` for each input with a probe"),
+        ));
+    }
+    channels
+}
+
+impl<'a> Draft<'a> {
+    /// The channel of this name.
+    pub(super) fn channel(&self, name: &str) -> Option<&ChannelDraft<'a>> {
+        self.channels.iter().find(|channel| channel.name == name)
+    }
+
+    /// The interval between its lines, where that is known.
+    pub(super) fn interval(&self) -> Option<Duration> {
+        self.source.as_ref().and_then(Source::interval)
+    }
+
+    /// Reads the scenes and puts the board together. `unit` gives what is known of the unit of the
+    /// probe on a channel.
+    pub(super) fn finish(&self, unit: impl Fn(&str) -> ProbeUnit) -> Value<Board> {
+        let scenes: Vec<Value<Option<SimulatedChannel>>> = self
+            .channels
+            .iter()
+            .map(|channel| self.scene(channel, unit(&channel.name)))
+            .collect();
+        let scenes: Option<Vec<_>> = scenes.into_iter().collect();
+        let channels = self.channels.iter().map(|draft| draft.channel.clone());
+        Some(Board {
+            name: self.name.clone(),
+            source: with_scenes(
+                self.source.clone()?,
+                scenes?.into_iter().flatten().collect(),
+            ),
+            format: self.format.clone()?,
+            silent_after: self.silent_after?,
+            channels: channels.collect::<Option<_>>()?,
+        })
+    }
+
+    /// The scene of a channel: `Some(None)` where none is wanted.
+    fn scene(
+        &self,
+        channel: &ChannelDraft<'a>,
+        unit: ProbeUnit,
+    ) -> Value<Option<SimulatedChannel>> {
+        let simulated = self.kind? == SourceKind::Simulated;
+        match (channel.table.item("scene").is_some(), simulated, unit) {
+            (false, false, _) | (false, true, ProbeUnit::NoProbe) => Some(None),
+            (true, false, _) => {
+                let why = "it goes with `source = \"simulated\"` of the board";
+                channel.table.foreign(&["scene"], why);
+                None
+            }
+            (true, true, ProbeUnit::Known(unit)) => {
+                scene::read(&channel.name, &channel.table.table("scene")?, &unit).map(Some)
+            }
+            (_, true, ProbeUnit::Unknown) => None,
+            (true, true, ProbeUnit::NoProbe) => refuse(channel, NO_PROBE),
+            (false, true, ProbeUnit::Known(_)) => refuse(channel, NO_SCENE),
+        }
+    }
+}
+
+fn with_scenes(source: Source, scenes: Vec<SimulatedChannel>) -> Source {
+    match source {
+        Source::Simulated {
+            every, speed, seed, ..
+        } => Source::Simulated {
+            scene: scenes,
+            every,
+            speed,
+            seed,
+        },
+        other => other,
+    }
+}
+
+const NO_PROBE: (&str, &str) = (
+    "it has a scene, but no probe is wired to it, so its numbers have no unit",
+    "add a probe, or remove the scene",
+);
+const NO_SCENE: (&str, &str) = (
+    "its board is simulated, but it has no scene",
+    "add a table `scene` below it, for example with `shape = \"ice\"`",
+);
+
+fn refuse<T>(channel: &ChannelDraft<'_>, (what, right): (&str, &str)) -> Value<T> {
+    channel.table.error(Fault::new(what, right));
+    None
+}

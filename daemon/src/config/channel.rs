@@ -1,0 +1,185 @@
+//! `[board.NAME.channel.NAME]`: one analogue input, and how a probe is wired to it.
+
+use super::format::check_field;
+use super::item::{Item, Value};
+use super::problem::Fault;
+use super::quantity::Kind;
+use super::reader::Table;
+use super::unit::Unit;
+use crate::measure::decode::Format;
+use crate::measure::front_end::{FrontEnd, Side};
+
+/// `[board.NAME.channel.NAME]`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Channel {
+    /// The channel's name.
+    pub name: String,
+    /// The field of the board's line; default the channel's name.
+    pub field: String,
+    /// How the probe is wired to it.
+    pub front_end: FrontEnd,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Wiring {
+    Divider,
+    ChargeTime,
+    Voltage,
+    None,
+}
+
+const WIRINGS: &[(&str, Wiring)] = &[
+    ("divider", Wiring::Divider),
+    ("charge-time", Wiring::ChargeTime),
+    ("voltage", Wiring::Voltage),
+    ("none", Wiring::None),
+];
+
+const SIDES: &[(&str, Side)] = &[("low", Side::Low), ("high", Side::High)];
+
+/// The keys of each wiring; a key of another one says which.
+const DIVIDER: &[&str] = &["probe_side", "resistor"];
+const CHARGE_TIME: &[&str] = &["offset", "per_ohm", "overflow"];
+const VOLTAGE: &[&str] = &["reference"];
+const FULL_SCALE: &[&str] = &["full_scale"];
+
+/// Reads one channel; leaves its `scene` to whoever knows the source.
+pub(super) fn read(name: &str, table: &Table<'_>, format: Option<&Format>) -> Value<Channel> {
+    let field = table.or("field", name.to_owned(), |item| field(item, format));
+    let named = match table.item("field") {
+        Some(_) => Some(()),
+        None => check_name_as_field(name, table, format),
+    };
+    let front_end = front_end(table);
+    named?;
+    Some(Channel {
+        name: name.to_owned(),
+        field: field?,
+        front_end: front_end?,
+    })
+}
+
+fn field(item: &Item<'_>, format: Option<&Format>) -> Value<String> {
+    let field = item.filled()?;
+    if let Some(format) = format {
+        item.accept(check_field(format, Some(item), field))?;
+    }
+    Some(field.to_owned())
+}
+
+fn check_name_as_field(name: &str, table: &Table<'_>, format: Option<&Format>) -> Value<()> {
+    let Some(format) = format else {
+        return Some(());
+    };
+    check_field(format, None, name)
+        .map_err(|fault| table.error(fault))
+        .ok()
+}
+
+fn front_end(table: &Table<'_>) -> Value<FrontEnd> {
+    let wiring = table.required("front_end", "\"divider\"", |item| item.choice(WIRINGS));
+    let Some(wiring) = wiring else {
+        for keys in [DIVIDER, CHARGE_TIME, VOLTAGE, FULL_SCALE] {
+            table.know(keys);
+        }
+        return None;
+    };
+    refuse_others(table, wiring);
+    match wiring {
+        Wiring::Divider => divider(table),
+        Wiring::ChargeTime => charge_time(table),
+        Wiring::Voltage => voltage(table),
+        Wiring::None => Some(FrontEnd::None),
+    }
+}
+
+fn refuse_others(table: &Table<'_>, wiring: Wiring) {
+    for (owner, keys, why) in [
+        (
+            Wiring::Divider,
+            DIVIDER,
+            "it goes with `front_end = \"divider\"`",
+        ),
+        (
+            Wiring::ChargeTime,
+            CHARGE_TIME,
+            "it goes with `front_end = \"charge-time\"`",
+        ),
+        (
+            Wiring::Voltage,
+            VOLTAGE,
+            "it goes with `front_end = \"voltage\"`",
+        ),
+    ] {
+        if owner != wiring {
+            table.foreign(keys, why);
+        }
+    }
+    if !matches!(wiring, Wiring::Divider | Wiring::Voltage) {
+        let why = "it goes with `front_end = \"divider\"` or `\"voltage\"`";
+        table.foreign(FULL_SCALE, why);
+    }
+}
+
+fn divider(table: &Table<'_>) -> Value<FrontEnd> {
+    let probe = table.required("probe_side", "\"low\"", |item| item.choice(SIDES));
+    let resistor = table.required("resistor", "\"10 kOhm\"", ohms);
+    let full_scale = full_scale(table);
+    Some(FrontEnd::Divider {
+        probe: probe?,
+        resistor_ohm: resistor?,
+        full_scale: full_scale?,
+    })
+}
+
+fn charge_time(table: &Table<'_>) -> Value<FrontEnd> {
+    let offset = table.or("offset", 0.0, |item| item.number(0.0..=LARGEST_COUNT));
+    let slope = table.required("per_ohm", "0.011", Item::positive);
+    let overflow = table.required("overflow", "2000", |item| {
+        let overflow = item.positive()?;
+        let least = offset.unwrap_or(0.0);
+        if overflow > least {
+            return Some(overflow);
+        }
+        let what =
+            format!("`overflow` is {overflow}, but zero ohm already gives {least} (`offset`)");
+        item.refuse(Fault::new(
+            what,
+            "it must be larger: the count at which the board gives up waiting",
+        ))
+    });
+    Some(FrontEnd::ChargeTime {
+        offset_count: offset?,
+        count_per_ohm: slope?,
+        overflow_count: overflow?,
+    })
+}
+
+fn voltage(table: &Table<'_>) -> Value<FrontEnd> {
+    let volts = Unit::of("V");
+    let reference = table.required("reference", "\"3.3 V\"", |item| {
+        item.positive_quantity(&volts)
+    });
+    let full_scale = full_scale(table);
+    Some(FrontEnd::Voltage {
+        reference_volt: reference?,
+        full_scale: full_scale?,
+    })
+}
+
+fn ohms(item: &Item<'_>) -> Value<f64> {
+    let ohms = item.quantity(&Unit::of("Ohm"), Kind::Value)?;
+    item.within(ohms, &RESISTOR, "Ohm")
+}
+
+/// From a milliohm to a gigaohm: outside it, somebody mistyped a prefix.
+const RESISTOR: std::ops::RangeInclusive<f64> = 1e-3..=1e9;
+
+/// 32 bits: more than any converter gives.
+const LARGEST_COUNT: f64 = 4_294_967_296.0;
+
+fn full_scale(table: &Table<'_>) -> Value<f64> {
+    table.required("full_scale", "1023", |item| {
+        item.number(1.0..=LARGEST_COUNT)
+    })
+}

@@ -1,0 +1,174 @@
+//! Reads the configuration file: the thin shell around [`parse`].
+
+use super::problem::Problem;
+use super::{Config, parse};
+use std::fmt;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// A configuration is a few pages of text; a file beyond this is another file (or `/dev/zero`).
+const LARGEST_FILE: u64 = 4 << 20;
+
+/// Why there is no configuration.
+#[derive(Debug, PartialEq, Eq)]
+pub enum LoadError {
+    /// There is no such file.
+    Missing {
+        /// The path that was asked for.
+        path: PathBuf,
+    },
+    /// The file could not be read.
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        why: String,
+    },
+    /// The file is no UTF-8 text.
+    NotText {
+        /// The file.
+        path: PathBuf,
+        /// The line with the first byte that is none, from 1.
+        line: usize,
+    },
+    /// The file is far too large to be a configuration.
+    TooLarge {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The text has errors.
+    Faulty {
+        /// The file.
+        path: PathBuf,
+        /// All problems, warnings among them, in the order of the text.
+        problems: Vec<Problem>,
+    },
+}
+
+/// Reads and checks a configuration file; the warnings come with it.
+///
+/// # Errors
+/// Where the file cannot be read, is no text, or has errors.
+pub fn load(path: &Path) -> Result<(Config, Vec<Problem>), LoadError> {
+    let text = read(path)?;
+    let base = path.parent().unwrap_or(Path::new(""));
+    match parse(&text, base) {
+        (Some(config), problems) => Ok((config, problems)),
+        (None, problems) => Err(LoadError::Faulty {
+            path: path.to_owned(),
+            problems,
+        }),
+    }
+}
+
+fn read(path: &Path) -> Result<String, LoadError> {
+    let bytes = bytes(path).map_err(|error| unreadable(path, &error))?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(LoadError::TooLarge {
+            path: path.to_owned(),
+        });
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+        LoadError::NotText {
+            path: path.to_owned(),
+            line: 1 + good.iter().filter(|byte| **byte == b'\n').count(),
+        }
+    })
+}
+
+fn unreadable(path: &Path, error: &std::io::Error) -> LoadError {
+    let path = path.to_owned();
+    match error.kind() {
+        std::io::ErrorKind::NotFound => LoadError::Missing { path },
+        _ => LoadError::Unreadable {
+            path,
+            why: error.to_string(),
+        },
+    }
+}
+
+fn bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    let file = std::fs::File::open(path)?;
+    file.take(LARGEST_FILE + 1).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+impl fmt::Display for LoadError {
+    /// One line; for [`LoadError::Faulty`] one line per problem, each with the file's name.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Missing { path } => {
+                let path = path.display();
+                write!(
+                    f,
+                    "configuration `{path}`: there is no such file; check the path"
+                )
+            }
+            Self::Unreadable { path, why } => {
+                let path = path.display();
+                write!(
+                    f,
+                    "configuration `{path}` cannot be read: {why}; check its owner and mode"
+                )
+            }
+            Self::NotText { path, line } => {
+                let path = path.display();
+                write!(
+                    f,
+                    "{path}:{line}: this is no UTF-8 text; save the file as UTF-8"
+                )
+            }
+            Self::TooLarge { path } => write!(
+                f,
+                "configuration `{}` has more than {} MiB; check the path",
+                path.display(),
+                LARGEST_FILE >> 20
+            ),
+            Self::Faulty { path, problems } => {
+                let file = path.display().to_string();
+                let lines: Vec<String> = problems
+                    .iter()
+                    .map(|problem| problem.in_file(&file).to_string())
+                    .collect();
+                f.write_str(&lines.join("\n"))
+            }
+        }
+    }
+}
+
+impl std::error::Error for LoadError {}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn refused(name: &str, content: Option<&[u8]>) -> String {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(name);
+        if let Some(content) = content {
+            std::fs::write(&path, content).unwrap();
+        }
+        let shown = load(&path).unwrap_err().to_string();
+        shown.replace(&folder.path().display().to_string(), "FOLDER")
+    }
+
+    #[test]
+    fn a_file_that_cannot_be_used_is_named_with_the_reason() {
+        insta::assert_snapshot!(refused("none.toml", None), @"configuration `FOLDER/none.toml`: there is no such file; check the path");
+        insta::assert_snapshot!(refused("latin.toml", Some(b"site = \"a\"\nx = \"\xb0C\"\n")), @"FOLDER/latin.toml:2: this is no UTF-8 text; save the file as UTF-8");
+        let large = vec![b'#'; usize::try_from(LARGEST_FILE).unwrap() + 1];
+        insta::assert_snapshot!(refused("large.toml", Some(&large)), @"configuration `FOLDER/large.toml` has more than 4 MiB; check the path");
+    }
+
+    #[test]
+    fn errors_stand_one_a_line_with_the_files_name() {
+        insta::assert_snapshot!(refused("a.toml", Some(b"site = \"a b\"\nlog = 5\n")), @"
+    FOLDER/a.toml:1:1: there is no `[probe.NAME]` table, so nothing would be read; add one for each probe
+    FOLDER/a.toml:1:8: the name `a b` contains a space; a name is made of letters A to Z and a to z, digits, `_`, `.` and `-`
+    FOLDER/a.toml:2:1: `log` must be a table, but is a whole number; write it as a table of its own: `[…]`
+    ");
+    }
+}

@@ -1,0 +1,236 @@
+//! `[outlet.NAME]` with `kind = "mqtt"`.
+
+use super::item::{Item, Value};
+use super::problem::Fault;
+use super::reader::Table;
+use super::secret::{self, Secret};
+use super::topic::{self, Template};
+use std::ops::RangeInclusive;
+use std::path::Path;
+use std::time::Duration;
+
+/// An MQTT 3.1.1 broker.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mqtt {
+    /// Host name or address.
+    pub host: String,
+    /// Port, default 1883.
+    pub port: u16,
+    /// Client identifier; default `nightbench-SITE-OUTLET`.
+    pub client_id: String,
+    /// User, where the broker asks for one.
+    pub user: Option<String>,
+    /// Where the password comes from.
+    pub password: Option<Secret>,
+    /// 0 (lossy) or 1 (default).
+    pub qos: u8,
+    /// Topic of live readings, retained. `{site}`, `{board}`, `{probe}` are filled in.
+    pub topic: Template,
+    /// Topic of readings sent late, not retained.
+    pub backlog_topic: Template,
+    /// Topic of an alarm's state, retained; `{alarm}` is filled in as well.
+    pub alarm_topic: Template,
+    /// Topic of `online` and `offline`, retained; only `{site}` is filled in.
+    pub status_topic: Template,
+    /// What a message holds.
+    pub payload: Payload,
+    /// Whether one message holds all readings of one board's line; topics then know no `{probe}`.
+    pub per_line: bool,
+    /// Messages under way at most. Default 100.
+    pub window: u16,
+    /// Keep-alive, 1 s to 65535 s, default 15 s.
+    pub keep_alive: Duration,
+}
+
+/// What an MQTT message holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Payload {
+    /// An object with value, unit, uncertainty, quality, time and sequence number.
+    Json,
+    /// A SenML pack (RFC 8428).
+    Senml,
+    /// The number alone; empty where there is none.
+    Plain,
+}
+
+const PAYLOADS: &[(&str, Payload)] = &[
+    ("json", Payload::Json),
+    ("senml", Payload::Senml),
+    ("plain", Payload::Plain),
+];
+
+/// Whether a message holds a whole line.
+const MESSAGE_PER: &[(&str, bool)] = &[("reading", false), ("line", true)];
+
+const DEFAULT_PORT: u16 = 1883;
+const DEFAULT_WINDOW: u16 = 100;
+
+/// Under a second the client library stops the program; the protocol counts seconds in 16 bits
+/// (MQTT 3.1.1, 3.1.2.10).
+const KEEP_ALIVE: RangeInclusive<Duration> = Duration::from_secs(1)..=Duration::from_secs(65_535);
+const DEFAULT_KEEP_ALIVE: Duration = Duration::from_secs(15);
+
+/// Longest client identifier, bytes (MQTT 3.1.1, 1.5.3).
+const LONGEST_CLIENT_ID: usize = 65_535;
+
+struct Topics {
+    live: Value<Template>,
+    backlog: Value<Template>,
+    alarm: Value<Template>,
+    status: Value<Template>,
+}
+
+/// Reads the keys of an MQTT outlet.
+pub(super) fn read(
+    table: &Table<'_>,
+    outlet: &str,
+    site: Option<&str>,
+    base: &Path,
+) -> Value<Mqtt> {
+    let host = table.required("host", "\"127.0.0.1\"", host);
+    let port = table.or("port", DEFAULT_PORT, |item| item.whole(1..=u16::MAX));
+    let default_id = format!("nightbench-{}-{outlet}", site.unwrap_or_default());
+    let client_id = table.or("client_id", default_id, client_id);
+    let user = table.optional("user", |item| item.filled().map(str::to_owned));
+    let password = secret::read(table, &secret::PASSWORD, base);
+    let qos = table.or("qos", 1, qos);
+    let window = table.or("window", DEFAULT_WINDOW, |item| item.whole(1..=u16::MAX));
+    let keep_alive = table.or("keep_alive", DEFAULT_KEEP_ALIVE, |item| {
+        item.duration(KEEP_ALIVE)
+    });
+    let per_line = table.or("message_per", false, |item| item.choice(MESSAGE_PER));
+    let payload = table.or("payload", Payload::Json, |item| payload(item, per_line));
+    let topics = topics(table, per_line);
+    check_user(table, user.as_ref(), password.as_ref())?;
+    Some(Mqtt {
+        host: host?,
+        port: port?,
+        client_id: client_id?,
+        user: user?,
+        password: password?,
+        qos: qos?,
+        topic: topics.live?,
+        backlog_topic: topics.backlog?,
+        alarm_topic: topics.alarm?,
+        status_topic: topics.status?,
+        payload: payload?,
+        per_line: per_line?,
+        window: window?,
+        keep_alive: keep_alive?,
+    })
+}
+
+/// Every key that only MQTT outlets have.
+pub(super) const KEYS: &[&str] = &[
+    "host",
+    "port",
+    "client_id",
+    "qos",
+    "topic",
+    "backlog_topic",
+    "alarm_topic",
+    "status_topic",
+    "payload",
+    "message_per",
+    "window",
+    "keep_alive",
+];
+
+fn topics(table: &Table<'_>, per_line: Value<bool>) -> Topics {
+    let default = |text: &str| Template(text.to_owned());
+    let (live, backlog, places): (_, _, &[&str]) = if per_line == Some(true) {
+        (
+            "{site}/{board}/line",
+            "{site}/{board}/late",
+            &["site", "board"],
+        )
+    } else {
+        (
+            "{site}/{probe}/reading",
+            "{site}/{probe}/late",
+            &["site", "board", "probe"],
+        )
+    };
+    let read = |key, text, places| table.or(key, default(text), |item| topic::read(item, places));
+    Topics {
+        live: read("topic", live, places),
+        backlog: read("backlog_topic", backlog, places),
+        alarm: read(
+            "alarm_topic",
+            "{site}/{probe}/alarm/{alarm}",
+            &["site", "board", "probe", "alarm"],
+        ),
+        status: read("status_topic", "{site}/status", &["site"]),
+    }
+}
+
+fn host(item: &Item<'_>) -> Value<String> {
+    let host = item.filled()?;
+    if let Some((_, rest)) = host.split_once("://") {
+        let what = format!("`{host}` is an address, but a host is wanted");
+        return item.refuse(Fault::new(
+            what,
+            format!("write the name alone, such as `{rest}`"),
+        ));
+    }
+    if host.contains(|c: char| c.is_whitespace() || c.is_control() || c == '/') {
+        let what = format!("`{}` is no host", host.escape_debug());
+        return item.refuse(Fault::new(what, "write a host name or an IP address"));
+    }
+    Some(host.to_owned())
+}
+
+fn client_id(item: &Item<'_>) -> Value<String> {
+    let id = item.filled()?;
+    if id.contains('\0') || id.len() > LONGEST_CLIENT_ID {
+        return item.refuse(Fault::new(
+            "this client identifier holds NUL, or has more than 65535 bytes",
+            "write a short one, or remove the line",
+        ));
+    }
+    Some(id.to_owned())
+}
+
+fn qos(item: &Item<'_>) -> Value<u8> {
+    match item.whole(0..=2)? {
+        2 => item.refuse(Fault::new(
+            "quality of service 2 is not supported",
+            "write `qos = 1`: a message that comes twice carries the same sequence number",
+        )),
+        0 => {
+            item.warn(Fault::new(
+                "with quality of service 0 nobody notices a lost message",
+                "write `qos = 1`, unless the readings are only to be looked at",
+            ));
+            Some(0)
+        }
+        qos => Some(qos),
+    }
+}
+
+fn payload(item: &Item<'_>, per_line: Value<bool>) -> Value<Payload> {
+    let payload = item.choice(PAYLOADS)?;
+    if payload == Payload::Plain && per_line == Some(true) {
+        return item.refuse(Fault::new(
+            "a plain number cannot hold a whole line",
+            "write `payload = \"json\"`, or `message_per = \"reading\"`",
+        ));
+    }
+    Some(payload)
+}
+
+fn check_user(
+    table: &Table<'_>,
+    user: Option<&Option<String>>,
+    password: Option<&Option<Secret>>,
+) -> Value<()> {
+    if let (Some(None), Some(Some(_))) = (user, password) {
+        let what = "there is a password, but no `user`";
+        table.error(Fault::new(
+            what,
+            "MQTT 3.1.1 takes no password without a user; add one",
+        ));
+        return None;
+    }
+    Some(())
+}

@@ -55,7 +55,7 @@ impl Courier {
         let mut reader = log.reader();
         let newest = reader.newest();
         let stored = reader.progress(name).await?;
-        let courier = Self {
+        let mut courier = Self {
             name: name.to_owned(),
             log: log.clone(),
             reader,
@@ -239,7 +239,7 @@ impl Courier {
         }
     }
 
-    async fn keep(&self) {
+    async fn keep(&mut self) {
         self.log
             .keep_progress(&self.name, self.progress.clone())
             .await;
@@ -269,7 +269,7 @@ impl Courier {
         self.tell(text).await;
     }
 
-    async fn tell(&self, text: String) {
+    async fn tell(&mut self, text: String) {
         let entry = Entry::new(clock::now(), Kind::Outlet, self.name.as_str(), text);
         let batch = Batch {
             entries: vec![entry],

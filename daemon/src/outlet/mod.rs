@@ -2,7 +2,11 @@
 //! backfill are the shared loop's business.
 
 mod courier;
+pub mod file;
+pub mod line_protocol;
+pub mod mqtt;
 pub mod payload;
+pub mod secret;
 
 pub use courier::Courier;
 
@@ -85,4 +89,15 @@ pub trait Receiver: Send + 'static {
 
     /// Readings in one parcel at most.
     fn batch(&self) -> usize;
+}
+
+/// What the operating system said, as a message holds it: `connection refused`.
+#[must_use]
+pub fn words(error: &std::io::Error) -> String {
+    let text = error.to_string();
+    let text = text.split(" (os error").next().unwrap_or_default();
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
 }

@@ -1,0 +1,96 @@
+//! A real broker in a temporary folder, on a port of its own, ended by its process id.
+
+use std::fs;
+use std::io::{BufRead, BufReader};
+use std::net::TcpListener;
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc;
+use std::time::Duration;
+
+pub struct Mosquitto {
+    pub port: u16,
+    process: Child,
+    _folder: tempfile::TempDir,
+}
+
+const SETTINGS: &str = "\
+allow_anonymous true
+persistence false
+set_tcp_nodelay true
+max_queued_messages 0
+";
+
+impl Mosquitto {
+    /// On a port that the system chooses, tried again where somebody else was faster.
+    pub fn start() -> Self {
+        (0..5)
+            .find_map(|_| Self::start_on(free_port(), SETTINGS))
+            .expect("a mosquitto that runs")
+    }
+
+    /// One that lets nobody in without a password.
+    pub fn start_closed() -> Self {
+        (0..5)
+            .find_map(|_| Self::start_on(free_port(), "allow_anonymous false\n"))
+            .expect("a mosquitto that runs")
+    }
+
+    /// Ends it at once, and starts an empty one at the same address.
+    pub fn restart_empty(self) -> Self {
+        let port = self.port;
+        drop(self);
+        Self::start_on(port, SETTINGS).expect("the same port again")
+    }
+
+    fn start_on(port: u16, settings: &str) -> Option<Self> {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("mosquitto.conf");
+        fs::write(&file, format!("listener {port} 127.0.0.1\n{settings}")).unwrap();
+        let mut process = Command::new("mosquitto")
+            .env(
+                "PATH",
+                format!("{}:/usr/sbin", std::env::var("PATH").unwrap_or_default()),
+            )
+            .arg("-c")
+            .arg(&file)
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the broker `mosquitto` is installed; these tests need it");
+        let log = BufReader::new(process.stderr.take().unwrap());
+        let mut broker = Self {
+            port,
+            process,
+            _folder: folder,
+        };
+        broker.says_running(log).then_some(broker)
+    }
+
+    /// Reads its log up to the line that says so; goes on reading, so that it never blocks on it.
+    fn says_running(&mut self, log: BufReader<impl std::io::Read + Send + 'static>) -> bool {
+        let (report, running) = mpsc::channel();
+        std::thread::spawn(move || {
+            for line in log.lines().map_while(Result::ok) {
+                if line.ends_with("running") {
+                    let _ = report.send(());
+                }
+            }
+        });
+        running.recv_timeout(Duration::from_secs(10)).is_ok()
+    }
+}
+
+impl Drop for Mosquitto {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+/// A port nobody listens on just now.
+pub fn free_port() -> u16 {
+    TcpListener::bind("127.0.0.1:0")
+        .unwrap()
+        .local_addr()
+        .unwrap()
+        .port()
+}

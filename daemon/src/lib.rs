@@ -3,12 +3,25 @@
 //! One direction, one way in, one log in the middle: source, decode, front end, driver, quality,
 //! log, outlets; alarms are judged on exactly what is logged. The modules stand in that order.
 
-pub mod alarm;
 pub mod clock;
-pub mod config;
-pub mod driver;
-pub mod log;
-pub mod measure;
-pub mod outlet;
 pub mod reading;
+
+pub mod config;
+
 pub mod source;
+
+pub mod measure;
+
+pub mod driver;
+
+pub mod alarm;
+
+pub mod flow;
+
+pub mod log;
+
+pub mod outlet;
+
+pub mod service;
+
+pub mod cli;

@@ -4,6 +4,7 @@
 //! only read. A power cut costs at most the last commit interval ([`Settings::commit`]).
 
 pub mod journal;
+mod open;
 pub mod progress;
 pub mod query;
 pub mod reader;
@@ -113,6 +114,8 @@ pub struct Newest {
     pub reading: u64,
     /// Of the alarm moves in the journal; these are committed.
     pub moves: u64,
+    /// The log is closed: nothing more will come.
+    pub closed: bool,
 }
 
 /// What the writer shares with the readers.

@@ -18,6 +18,15 @@ pub struct LogReader {
     disk: Option<Disk>,
 }
 
+/// How a service ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LastEnd {
+    /// It wrote that it stopped.
+    pub stopped: bool,
+    /// Wall time of the last reading in the log.
+    pub last_reading_ms: Option<i64>,
+}
+
 #[derive(Debug)]
 struct Disk {
     conn: Connection,
@@ -41,7 +50,8 @@ impl LogReader {
 
     /// Waits until something was appended since the last call; false when the log was closed.
     pub async fn changed(&mut self) -> bool {
-        self.changes.changed().await.is_ok()
+        let changed = self.changes.changed().await.is_ok();
+        changed && !self.changes.borrow().closed
     }
 
     /// Readings after `after` up to `until`, oldest first: at most `limit`, and then as many more
@@ -108,6 +118,14 @@ impl LogReader {
     pub async fn last_time_of(&mut self, probe: &str) -> Result<Option<i64>, LogError> {
         let probe = probe.to_owned();
         self.on_disk(move |disk, _| disk.last_time_of(&probe)).await
+    }
+
+    /// How the service before this one ended; `None` in a new log.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn last_end(&mut self) -> Result<Option<LastEnd>, LogError> {
+        self.on_disk(|disk, _| disk.last_end()).await
     }
 
     /// Runs a blocking read on a thread of the runtime's pool; the connection comes back with it.
@@ -196,6 +214,21 @@ impl Disk {
         })?;
         progress.spans = spans.collect::<rusqlite::Result<_>>()?;
         Ok(known.then_some(progress))
+    }
+
+    fn last_end(&self) -> rusqlite::Result<Option<LastEnd>> {
+        let sql = "SELECT kind = 'stop', \
+            (SELECT time_ms FROM reading ORDER BY seq DESC LIMIT 1) \
+            FROM journal ORDER BY seq DESC LIMIT 1";
+        let mut statement = self.conn.prepare(sql)?;
+        let mut found = statement.query([])?;
+        let end = |row: &rusqlite::Row<'_>| {
+            Ok(LastEnd {
+                stopped: row.get(0)?,
+                last_reading_ms: row.get(1)?,
+            })
+        };
+        found.next()?.map(end).transpose()
     }
 
     fn last_time_of(&self, probe: &str) -> rusqlite::Result<Option<i64>> {

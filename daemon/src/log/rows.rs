@@ -1,5 +1,7 @@
 //! Readings, series and moves as rows of the tables, both ways.
 
+use super::journal::Entry;
+use super::progress::Progress;
 use crate::alarm::Move;
 use crate::reading::{Estimate, Outcome, Quality, Reading, Series, Stamp};
 use rusqlite::{Connection, Row, params};
@@ -162,4 +164,63 @@ pub fn moves_where(
         }
     }
     Ok(moves)
+}
+
+/// Keeps where numbering goes on.
+///
+/// # Errors
+/// What SQLite says.
+pub fn write_next_seq(conn: &Connection, next_seq: u64) -> rusqlite::Result<()> {
+    let sql = "INSERT INTO meta VALUES ('next_seq', ?1) \
+        ON CONFLICT (key) DO UPDATE SET value = excluded.value";
+    conn.prepare_cached(sql)?.execute([next_seq.to_string()])?;
+    Ok(())
+}
+
+/// Appends an entry to the journal; gives its number.
+///
+/// # Errors
+/// What SQLite says.
+pub fn insert_entry(conn: &Connection, boot: u32, entry: &Entry) -> rusqlite::Result<u64> {
+    let sql = "INSERT INTO journal (time_ms, boot, boot_ns, kind, subject, text, data) \
+        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+    let data = entry
+        .alarm
+        .as_ref()
+        .and_then(|a| serde_json::to_string(a).ok());
+    conn.prepare_cached(sql)?.execute(params![
+        entry.at.wall_ms,
+        boot,
+        as_stored(entry.at.boot_ns),
+        entry.kind.word(),
+        entry.subject,
+        entry.text,
+        data
+    ])?;
+    Ok(from_stored(conn.last_insert_rowid()))
+}
+
+/// Keeps an outlet's cursors.
+///
+/// # Errors
+/// What SQLite says.
+pub fn write_progress(
+    conn: &Connection,
+    outlet: &str,
+    progress: &Progress,
+) -> rusqlite::Result<()> {
+    let cursor = "INSERT INTO cursor VALUES (?1, ?2, ?3) \
+        ON CONFLICT (outlet, lane) DO UPDATE SET seq = excluded.seq";
+    for (lane, seq) in [("live", progress.live), ("moves", progress.moves)] {
+        conn.prepare_cached(cursor)?
+            .execute(params![outlet, lane, as_stored(seq)])?;
+    }
+    conn.prepare_cached("DELETE FROM backlog WHERE outlet = ?1")?
+        .execute([outlet])?;
+    let mut insert = conn.prepare_cached("INSERT OR REPLACE INTO backlog VALUES (?1, ?2, ?3)")?;
+    for span in &progress.spans {
+        let (after, until) = (as_stored(span.after), as_stored(span.until));
+        insert.execute(params![outlet, after, until])?;
+    }
+    Ok(())
 }

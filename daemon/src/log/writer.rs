@@ -8,14 +8,11 @@
 use super::journal::{Entry, Kind};
 use super::progress::Progress;
 use super::tail::Tail;
-use super::{Batch, LogError, Newest, Settings, Shared, rows, schema};
+use super::{Batch, LogError, Newest, Settings, Shared, open, rows, schema};
 use crate::clock;
 use crate::reading::{Reading, Series};
-use rusqlite::{Connection, params};
+use rusqlite::Connection;
 use std::collections::HashMap;
-use std::fs::{File, TryLockError};
-use std::io::{Read, Write};
-use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -51,17 +48,18 @@ pub enum Request {
 
 /// Opens the file and starts the thread.
 pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<Shared>, LogError> {
-    let lock = lock(&settings.path)?;
-    let mut conn = open(&settings.path)?;
+    let lock = open::lock(&settings.path)?;
+    let mut conn = open::open(&settings.path)?;
     schema::migrate(&mut conn)?;
-    let next_seq = next_seq(&conn)?;
+    let next_seq = open::next_seq(&conn)?;
     let shared = Arc::new(Shared {
         path: settings.path.clone(),
-        boot: boot_number(&conn, &clock::boot_id())?,
+        boot: open::boot_number(&conn, &clock::boot_id())?,
         tail: Mutex::new(Tail::starting_after(next_seq - 1)),
         newest: watch::Sender::new(Newest {
             reading: next_seq - 1,
-            moves: last_move(&conn)?,
+            moves: open::last_move(&conn)?,
+            closed: false,
         }),
         pulse: AtomicU64::new(0),
     });
@@ -76,62 +74,6 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
             drop(lock);
         })?;
     Ok(shared)
-}
-
-/// Holds a lock beside the log for as long as the writer lives: two writers would each believe that
-/// they number the readings.
-fn lock(log: &Path) -> Result<File, LogError> {
-    let mut path = log.as_os_str().to_owned();
-    path.push(".lock");
-    let mut file = File::options()
-        .create(true)
-        .truncate(false)
-        .read(true)
-        .write(true)
-        .open(path)?;
-    match file.try_lock() {
-        Ok(()) => {}
-        Err(TryLockError::WouldBlock) => {
-            let mut holder = String::new();
-            file.read_to_string(&mut holder)?;
-            return Err(LogError::InUse(holder.trim().to_owned()));
-        }
-        Err(TryLockError::Error(error)) => return Err(error.into()),
-    }
-    file.set_len(0)?;
-    writeln!(file, "{}", std::process::id())?;
-    Ok(file)
-}
-
-fn open(path: &Path) -> Result<Connection, LogError> {
-    let conn = Connection::open(path)?;
-    conn.busy_timeout(Duration::from_secs(5))?;
-    conn.pragma_update(None, "journal_mode", "WAL")?;
-    // FULL syncs the write-ahead log at each commit: the commit interval is then what a power cut
-    // can take, not "some commits". NORMAL writes about half as much to the card.
-    conn.pragma_update(None, "synchronous", "FULL")?;
-    conn.pragma_update(None, "foreign_keys", true)?;
-    Ok(conn)
-}
-
-fn next_seq(conn: &Connection) -> rusqlite::Result<u64> {
-    let sql = "SELECT max(coalesce((SELECT max(seq) + 1 FROM reading), 1), \
-        coalesce((SELECT CAST(value AS INTEGER) FROM meta WHERE key = 'next_seq'), 1))";
-    conn.query_row(sql, [], |row| row.get(0))
-        .map(rows::from_stored)
-}
-
-fn last_move(conn: &Connection) -> rusqlite::Result<u64> {
-    let sql = "SELECT coalesce(max(seq), 0) FROM journal WHERE kind = 'alarm'";
-    conn.query_row(sql, [], |row| row.get(0))
-        .map(rows::from_stored)
-}
-
-fn boot_number(conn: &Connection, name: &str) -> rusqlite::Result<u32> {
-    conn.execute("INSERT OR IGNORE INTO boot (name) VALUES (?1)", [name])?;
-    conn.query_row("SELECT id FROM boot WHERE name = ?1", [name], |row| {
-        row.get(0)
-    })
 }
 
 struct Writer {
@@ -172,7 +114,23 @@ impl Writer {
         }
     }
 
-    async fn run(mut self, mut inbox: mpsc::Receiver<Request>) {
+    async fn run(mut self, inbox: mpsc::Receiver<Request>) {
+        let reply = self.serve_until_close(inbox).await;
+        let closed = self.close();
+        self.shared
+            .newest
+            .send_modify(|newest| newest.closed = true);
+        if let Some(reply) = reply {
+            // Whoever asked may have gone; the log is closed all the same.
+            let _ = reply.send(closed);
+        }
+    }
+
+    /// Ends when it is asked to, or when nobody is left who could ask.
+    async fn serve_until_close(
+        &mut self,
+        mut inbox: mpsc::Receiver<Request>,
+    ) -> Option<oneshot::Sender<Result<(), LogError>>> {
         loop {
             self.shared.pulse.fetch_add(1, Ordering::Relaxed);
             let request = match self.due {
@@ -186,15 +144,9 @@ impl Writer {
                 },
             };
             match request {
-                Some(Request::Close(reply)) => {
-                    let _ = reply.send(self.close());
-                    return;
-                }
+                Some(Request::Close(reply)) => return Some(reply),
                 Some(request) => self.serve(request),
-                None => {
-                    let _ = self.close();
-                    return;
-                }
+                None => return None,
             }
         }
     }
@@ -354,7 +306,7 @@ impl Writer {
         }
         let mut last_move = None;
         for entry in &self.entries {
-            let seq = insert_entry(&transaction, boot, entry)?;
+            let seq = rows::insert_entry(&transaction, boot, entry)?;
             last_move = if entry.alarm.is_some() {
                 Some(seq)
             } else {
@@ -362,63 +314,20 @@ impl Writer {
             };
         }
         for (outlet, progress) in &self.progress {
-            write_progress(&transaction, outlet, progress)?;
+            rows::write_progress(&transaction, outlet, progress)?;
         }
-        write_next_seq(&transaction, reserved)?;
+        rows::write_next_seq(&transaction, reserved)?;
         transaction.commit()?;
         Ok(last_move)
     }
 
     fn close(&mut self) -> Result<(), LogError> {
         self.commit()?;
-        write_next_seq(&self.conn, self.next_seq)?;
+        rows::write_next_seq(&self.conn, self.next_seq)?;
         // Leaves one file behind instead of three; a reader in the way is no harm.
         let _ = self
             .conn
             .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()));
         Ok(())
     }
-}
-
-fn write_next_seq(conn: &Connection, next_seq: u64) -> rusqlite::Result<()> {
-    let sql = "INSERT INTO meta VALUES ('next_seq', ?1) \
-        ON CONFLICT (key) DO UPDATE SET value = excluded.value";
-    conn.prepare_cached(sql)?.execute([next_seq.to_string()])?;
-    Ok(())
-}
-
-fn insert_entry(conn: &Connection, boot: u32, entry: &Entry) -> rusqlite::Result<u64> {
-    let sql = "INSERT INTO journal (time_ms, boot, boot_ns, kind, subject, text, data) \
-        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
-    let data = entry
-        .alarm
-        .as_ref()
-        .and_then(|a| serde_json::to_string(a).ok());
-    conn.prepare_cached(sql)?.execute(params![
-        entry.at.wall_ms,
-        boot,
-        rows::as_stored(entry.at.boot_ns),
-        entry.kind.word(),
-        entry.subject,
-        entry.text,
-        data
-    ])?;
-    Ok(rows::from_stored(conn.last_insert_rowid()))
-}
-
-fn write_progress(conn: &Connection, outlet: &str, progress: &Progress) -> rusqlite::Result<()> {
-    let cursor = "INSERT INTO cursor VALUES (?1, ?2, ?3) \
-        ON CONFLICT (outlet, lane) DO UPDATE SET seq = excluded.seq";
-    for (lane, seq) in [("live", progress.live), ("moves", progress.moves)] {
-        conn.prepare_cached(cursor)?
-            .execute(params![outlet, lane, rows::as_stored(seq)])?;
-    }
-    conn.prepare_cached("DELETE FROM backlog WHERE outlet = ?1")?
-        .execute([outlet])?;
-    let mut insert = conn.prepare_cached("INSERT OR REPLACE INTO backlog VALUES (?1, ?2, ?3)")?;
-    for span in &progress.spans {
-        let (after, until) = (rows::as_stored(span.after), rows::as_stored(span.until));
-        insert.execute(params![outlet, after, until])?;
-    }
-    Ok(())
 }

@@ -1,0 +1,136 @@
+//! `nightbench readings`: a probe's readings from the log, as they are or as means over intervals.
+
+use super::{Failure, Format, WhichLog, when};
+use crate::config;
+use crate::log::query::Query;
+use crate::reading::{Estimate, Outcome, Reading};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use std::io::{self, BufWriter};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+mod interval;
+mod write;
+
+/// Arguments of `readings`.
+#[derive(Debug, clap::Args)]
+pub struct Arguments {
+    /// The probe's label
+    probe: String,
+    #[command(flatten)]
+    which: WhichLog,
+    /// First moment: 2026-11-25T02:14:07+01:00, "2026-11-25 02:14" (local time) or -8h
+    #[arg(long, value_name = "MOMENT", allow_hyphen_values = true)]
+    from: Option<String>,
+    /// Up to this moment, not with it
+    #[arg(long, value_name = "MOMENT", allow_hyphen_values = true)]
+    to: Option<String>,
+    /// Mean, lowest and highest over each interval: 30s, 10m, 1h
+    #[arg(long, value_name = "SPAN", value_parser = when::parse_span)]
+    every: Option<i64>,
+    /// How they are written
+    #[arg(long, value_enum, default_value = "csv")]
+    format: Format,
+}
+
+/// One row of the result: a reading, or what an interval of them comes to.
+#[derive(Clone, Debug, PartialEq)]
+struct Row {
+    reading: Reading,
+    /// Lowest and highest value and number of readings, where it is an interval.
+    interval: Option<Interval>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Interval {
+    lowest: Option<f64>,
+    highest: Option<f64>,
+    readings: u64,
+}
+
+/// Prints the readings.
+///
+/// # Errors
+/// Where there is no such log, probe or moment.
+pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
+    let zone = TimeZone::system();
+    let now = Timestamp::now();
+    let moment = |text: &Option<String>, otherwise: i64| match text {
+        Some(text) => when::parse(text, now, &zone).map(Timestamp::as_millisecond),
+        None => Ok(otherwise),
+    };
+    let span = (
+        moment(&arguments.from, i64::MIN)?,
+        moment(&arguments.to, i64::MAX)?,
+    );
+    let (path, site) = log_of(&arguments.which)?;
+    let query = open(&path)?;
+    require_probe(&query, &arguments.probe, &path)?;
+    let out = BufWriter::new(io::stdout().lock());
+    let mut writer =
+        write::Writer::new(out, arguments.format, site, zone, arguments.every.is_some());
+    let mut printed = writer.header();
+    let mut means = arguments.every.map(interval::Means::new);
+    let mut print = |row: Row| {
+        printed = writer.row(&row);
+        printed.is_ok()
+    };
+    query
+        .readings(&arguments.probe, span, |reading| match &mut means {
+            None => print(Row {
+                reading,
+                interval: None,
+            }),
+            Some(means) => means.take(reading).is_none_or(&mut print),
+        })
+        .map_err(|error| in_log(&path, &error.to_string()))?;
+    if let Some(last) = means.and_then(interval::Means::finish) {
+        print(last);
+    }
+    finish(printed.and_then(|()| writer.flush()))
+}
+
+/// A reader that has seen enough (`| head`) is no failure.
+fn finish(printed: io::Result<()>) -> Result<ExitCode, Failure> {
+    match printed {
+        Ok(()) => Ok(ExitCode::SUCCESS),
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(ExitCode::SUCCESS),
+        Err(error) => Err(Failure::new(format!("stdout: {error}"))),
+    }
+}
+
+fn log_of(which: &WhichLog) -> Result<(PathBuf, String), Failure> {
+    if let Some(log) = &which.log {
+        return Ok((log.clone(), String::new()));
+    }
+    let path = which.config.clone().unwrap_or_default();
+    let (config, _) = config::load(&path).map_err(|error| Failure::new(error.to_string()))?;
+    Ok((config.log.path, config.site))
+}
+
+fn open(path: &std::path::Path) -> Result<Query, Failure> {
+    if !path.exists() {
+        return Err(in_log(
+            path,
+            "there is no such file; has the service run yet?",
+        ));
+    }
+    Query::open(path).map_err(|error| in_log(path, &error.to_string()))
+}
+
+fn in_log(path: &std::path::Path, what: &str) -> Failure {
+    Failure::new(format!("log {}: {what}", path.display()))
+}
+
+fn require_probe(query: &Query, probe: &str, path: &std::path::Path) -> Result<(), Failure> {
+    let probes = query.probes();
+    if probes.iter().any(|known| known == probe) {
+        return Ok(());
+    }
+    let there = match probes.as_slice() {
+        [] => "it holds no probe yet".to_owned(),
+        known => format!("it holds `{}`", known.join("`, `")),
+    };
+    Err(in_log(path, &format!("no probe `{probe}`; {there}")))
+}

@@ -1,0 +1,198 @@
+//! Rows as CSV, JSON or line protocol. Times are given twice: in UTC for machines, and in the host's
+//! zone with its offset, which tells the doubled hour apart when the clocks go back.
+
+use super::{Format, Interval, Row, when};
+use crate::outlet::line_protocol::encode;
+use crate::reading::Reading;
+use jiff::tz::TimeZone;
+use serde_json::{Map, Value, json};
+use std::io::{self, Write};
+
+/// Columns of single readings.
+const SINGLE: &str = "time,local_time,probe,value,unit,uncertainty,quality,raw,electrical,\
+     electrical_unit,spread,samples,seq";
+/// Columns of intervals.
+const INTERVAL: &str =
+    "time,local_time,probe,value,unit,uncertainty,quality,lowest,highest,readings";
+
+/// Measurement name of line protocol, as the outlets' default.
+const MEASUREMENT: &str = "reading";
+
+/// Writes rows.
+#[derive(Debug)]
+pub struct Writer<W> {
+    out: W,
+    format: Format,
+    site: String,
+    zone: TimeZone,
+    intervals: bool,
+}
+
+impl<W: Write> Writer<W> {
+    /// A writer; `site` is the tag of line protocol, left out where it is empty.
+    pub fn new(out: W, format: Format, site: String, zone: TimeZone, intervals: bool) -> Self {
+        Self {
+            out,
+            format,
+            site,
+            zone,
+            intervals,
+        }
+    }
+
+    /// What stands before the first row.
+    pub fn header(&mut self) -> io::Result<()> {
+        match (self.format, self.intervals) {
+            (Format::Csv, false) => writeln!(self.out, "{SINGLE}"),
+            (Format::Csv, true) => writeln!(self.out, "{INTERVAL}"),
+            (Format::Json | Format::LineProtocol, _) => Ok(()),
+        }
+    }
+
+    /// One row.
+    pub fn row(&mut self, row: &Row) -> io::Result<()> {
+        match self.format {
+            Format::Csv => self.csv(row),
+            Format::Json => {
+                let object = Value::Object(self.json(row));
+                writeln!(self.out, "{object}")
+            }
+            Format::LineProtocol => self.line_protocol(row),
+        }
+    }
+
+    /// Hands everything on.
+    pub fn flush(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+
+    /// No field needs quoting: names are `[A-Za-z0-9_.-]`, UCUM codes hold no comma or quote.
+    fn csv(&mut self, row: &Row) -> io::Result<()> {
+        let Row { reading, interval } = row;
+        let ms = reading.at.wall_ms;
+        let estimate = reading.outcome.estimate();
+        let value = number(estimate.map(|e| e.value()));
+        let uncertainty = number(estimate.map(|e| e.uncertainty()));
+        write!(
+            self.out,
+            "{},{},{},{value},{},{uncertainty},{}",
+            when::rfc3339_utc(ms),
+            when::rfc3339(ms, &self.zone),
+            reading.series.probe,
+            reading.series.unit,
+            reading.outcome.quality().tag(),
+        )?;
+        match interval {
+            Some(interval) => writeln!(self.out, ",{}", interval_columns(interval)),
+            None => writeln!(self.out, ",{}", single_columns(reading)),
+        }
+    }
+
+    fn json(&self, row: &Row) -> Map<String, Value> {
+        let Row { reading, interval } = row;
+        let series = &reading.series;
+        let estimate = reading.outcome.estimate();
+        let mut object = Map::new();
+        let mut put = |key: &str, value: Value| object.insert(key.to_owned(), value);
+        put("time", json!(when::rfc3339_utc(reading.at.wall_ms)));
+        put(
+            "local_time",
+            json!(when::rfc3339(reading.at.wall_ms, &self.zone)),
+        );
+        put("probe", json!(series.probe));
+        put("value", json!(estimate.map(|e| e.value())));
+        put("unit", json!(series.unit));
+        put("uncertainty", json!(estimate.map(|e| e.uncertainty())));
+        put("quality", json!(reading.outcome.quality().tag()));
+        if let Some(interval) = interval {
+            put("lowest", json!(interval.lowest));
+            put("highest", json!(interval.highest));
+            put("readings", json!(interval.readings));
+            return object;
+        }
+        put("raw", json!(reading.raw));
+        put("electrical", json!(reading.electrical));
+        put("electrical_unit", json!(series.electrical_unit));
+        put("spread", json!(reading.spread));
+        put("samples", json!(reading.samples));
+        put("seq", json!(reading.seq));
+        object
+    }
+
+    fn line_protocol(&mut self, row: &Row) -> io::Result<()> {
+        match encode(&row.reading, &self.site, MEASUREMENT) {
+            Ok(line) => writeln!(self.out, "{line}"),
+            Err(why) => {
+                tracing::warn!("reading {}: left out: {why}", row.reading.seq);
+                Ok(())
+            }
+        }
+    }
+}
+
+fn single_columns(reading: &Reading) -> String {
+    format!(
+        "{},{},{},{},{},{}",
+        number(reading.raw),
+        number(reading.electrical),
+        reading.series.electrical_unit,
+        number(reading.spread),
+        reading.samples,
+        reading.seq
+    )
+}
+
+fn interval_columns(interval: &Interval) -> String {
+    let (lowest, highest) = (number(interval.lowest), number(interval.highest));
+    format!("{lowest},{highest},{}", interval.readings)
+}
+
+/// All digits that give back the same number; nothing where there is none.
+fn number(value: Option<f64>) -> String {
+    value.map_or(String::new(), |value| value.to_string())
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::log::testing::reading;
+    use crate::reading::{Outcome, Quality};
+
+    fn written(format: Format, reading: Reading) -> String {
+        let zone = TimeZone::get("Europe/Berlin").unwrap();
+        let mut writer = Writer::new(Vec::new(), format, "cellar".to_owned(), zone, false);
+        writer.header().unwrap();
+        let row = Row {
+            reading,
+            interval: None,
+        };
+        writer.row(&row).unwrap();
+        String::from_utf8(writer.out).unwrap()
+    }
+
+    #[test]
+    fn csv_gives_both_times_and_leaves_empty_what_is_not_there() {
+        let mut open = reading(7, 1);
+        open.outcome = Outcome::Fault(Quality::OpenCircuit);
+        open.electrical = None;
+        insta::assert_snapshot!(written(Format::Csv, open), @r"
+        time,local_time,probe,value,unit,uncertainty,quality,raw,electrical,electrical_unit,spread,samples,seq
+        2026-05-28T20:26:40.007Z,2026-05-28T22:26:40.007+02:00,vat,,Cel,,open_circuit,512,,Ohm,,1,7
+        ");
+    }
+
+    #[test]
+    fn json_is_one_object_a_line() {
+        insta::assert_snapshot!(written(Format::Json, reading(7, 1)), @r#"{"electrical":10000.0,"electrical_unit":"Ohm","local_time":"2026-05-28T22:26:40.007+02:00","probe":"vat","quality":"good","raw":512.0,"samples":1,"seq":7,"spread":null,"time":"2026-05-28T20:26:40.007Z","uncertainty":0.05,"unit":"Cel","value":25.0}"#);
+    }
+
+    #[test]
+    fn line_protocol_is_what_the_outlets_send() {
+        let line = written(Format::LineProtocol, reading(7, 1));
+        assert_eq!(
+            line.trim_end(),
+            encode(&reading(7, 1), "cellar", MEASUREMENT).unwrap()
+        );
+    }
+}

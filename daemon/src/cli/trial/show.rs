@@ -1,0 +1,151 @@
+//! What `try` shows: a line of readings each second, alarm moves as they come, and what to do next.
+
+use crate::log::LogReader;
+use crate::log::query::Counts;
+use crate::reading::{Outcome, Reading};
+use jiff::{Timestamp, tz::TimeZone};
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::time::Duration;
+use tokio::time::{Instant, sleep_until};
+
+/// How often the readings are shown.
+const EVERY: Duration = Duration::from_secs(1);
+
+/// What is said before the night begins.
+pub fn opening(folder: &Path, seconds: u64, speed: f64) {
+    println!(
+        "An invented night in a brewery corner: a vat, a skylight, a rinse tank.\n\
+         The board is simulated; the serial port, log, alarms and outlet are real.\n\
+         {seconds} s, {speed} times faster than life; Ctrl-C ends it. Writing to {}\n",
+        folder.display()
+    );
+}
+
+/// What is said after it.
+pub fn closing(folder: &Path, counts: &Counts) {
+    let Counts {
+        readings,
+        faults,
+        moves,
+    } = counts;
+    let folder = folder.display();
+    println!(
+        "\nRecorded {readings} readings ({faults} without a value) and {moves} alarm moves:\n  \
+         {folder}/night.sqlite  every reading and every event\n  \
+         {folder}/night.lp      the same readings as line protocol\n  \
+         {folder}/night.toml    the configuration of this night\n\n\
+         Type next:\n  \
+         nightbench readings vat --config {folder}/night.toml --every 5s\n  \
+         nightbench check {folder}/night.toml\n\n\
+         For a night of your own take config/bench.toml, put your board's port into it, then:\n  \
+         nightbench check bench.toml && nightbench serve --config bench.toml\n\n\
+         This is not a safety device."
+    );
+}
+
+/// Shows what goes into the log until the log ends.
+pub async fn follow(mut reader: LogReader) {
+    let start = reader.newest();
+    let mut seen = Seen {
+        reading: start.reading,
+        moves: start.moves,
+        latest: BTreeMap::new(),
+    };
+    let mut next = Instant::now() + EVERY;
+    loop {
+        tokio::select! {
+            more = reader.changed() => {
+                seen.take(&mut reader).await;
+                if !more {
+                    return;
+                }
+            }
+            () = sleep_until(next) => {
+                seen.show();
+                next += EVERY;
+            }
+        }
+    }
+}
+
+struct Seen {
+    reading: u64,
+    moves: u64,
+    latest: BTreeMap<String, Reading>,
+}
+
+impl Seen {
+    async fn take(&mut self, reader: &mut LogReader) {
+        let readings = reader.after(self.reading, u64::MAX, usize::MAX).await;
+        for reading in readings.unwrap_or_default() {
+            self.reading = reading.seq;
+            self.latest.insert(reading.series.probe.clone(), reading);
+        }
+        if reader.newest().moves == self.moves {
+            return;
+        }
+        let moves = reader.moves_after(self.moves, usize::MAX).await;
+        for moved in moves.unwrap_or_default() {
+            self.moves = moved.seq;
+            println!("{}  ALARM  {}", clock(moved.at.wall_ms), moved.text());
+        }
+    }
+
+    fn show(&self) {
+        let Some(newest) = self.latest.values().map(|r| r.at.wall_ms).max() else {
+            return;
+        };
+        let columns: Vec<String> = self.latest.values().map(column).collect();
+        println!("{}  {}", clock(newest), columns.join("   "));
+    }
+}
+
+/// `vat 21.64 ± 0.03 Cel`, with as many digits as the uncertainty bears.
+fn column(reading: &Reading) -> String {
+    let probe = &reading.series.probe;
+    match reading.outcome {
+        Outcome::Value(estimate) => {
+            let digits = decimals(estimate.uncertainty());
+            let value = format!("{:.digits$}", estimate.value());
+            let uncertainty = format!("{:.digits$}", estimate.uncertainty());
+            format!("{probe} {value:>7} ± {uncertainty} {}", reading.series.unit)
+        }
+        Outcome::Fault(quality) => format!("{probe} {quality}"),
+    }
+}
+
+/// Decimals that show two digits of the uncertainty (JCGM 100:2008, 7.2.6).
+fn decimals(uncertainty: f64) -> usize {
+    if uncertainty <= 0.0 {
+        return 3;
+    }
+    let exponent = uncertainty.log10().floor();
+    (1.0 - exponent).clamp(0.0, 6.0) as usize
+}
+
+fn clock(ms: i64) -> String {
+    let moment = Timestamp::from_millisecond(ms).unwrap_or_default();
+    let local = moment.to_zoned_datetime(TimeZone::system());
+    local.strftime("%H:%M:%S").to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn as_many_decimals_as_the_uncertainty_bears() {
+        let cases = [
+            (0.031, 3),
+            (0.25, 2),
+            (4.0, 1),
+            (37.0, 0),
+            (0.0, 3),
+            (1e-12, 6),
+        ];
+        for (uncertainty, expected) in cases {
+            assert_eq!(decimals(uncertainty), expected, "{uncertainty}");
+        }
+    }
+}

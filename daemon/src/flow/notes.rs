@@ -1,0 +1,125 @@
+//! What a board's bad lines come to in the journal: counted, with one example, at most every ten
+//! minutes.
+
+use crate::log::{Batch, Entry, Kind};
+use crate::measure::decode::Line;
+use crate::reading::Moment;
+use crate::source::Discard;
+
+/// Least time between two entries of one board, nanoseconds.
+const NOTE_GAP_NS: u64 = 600_000_000_000;
+/// Longest piece of a bad line that is shown, bytes.
+const EXAMPLE: usize = 60;
+
+/// Counts of what could not be used since the last entry.
+#[derive(Debug, Default)]
+pub struct BadLines {
+    garbage: u64,
+    nothing: u64,
+    too_long: u64,
+    example: Option<String>,
+    told_ns: Option<u64>,
+}
+
+impl BadLines {
+    /// Counts a line that is garbage or names nothing wanted.
+    pub fn count(&mut self, kind: Line, bytes: &[u8]) {
+        match kind {
+            Line::Garbage => self.garbage += 1,
+            Line::Nothing => self.nothing += 1,
+            Line::Fields | Line::Remark => return,
+        }
+        if self.example.is_none() {
+            self.example = Some(readable(bytes));
+        }
+    }
+
+    /// Counts bytes that the source threw away.
+    pub fn count_discarded(&mut self, why: Discard) {
+        match why {
+            Discard::TooLong => self.too_long += 1,
+            // Expected after each opening, which has its own entry.
+            Discard::AfterOpening => {}
+        }
+    }
+
+    /// Journals the counts, where there are any and the last entry is long enough ago.
+    pub fn tell(&mut self, board: &str, now: Moment, batch: &mut Batch) {
+        let recently = self
+            .told_ns
+            .is_some_and(|told| now.boot_ns.saturating_sub(told) < NOTE_GAP_NS);
+        let Some(text) = self.text(board).filter(|_| !recently) else {
+            return;
+        };
+        batch
+            .entries
+            .push(Entry::new(now, Kind::Board, board, text));
+        *self = Self {
+            told_ns: Some(now.boot_ns),
+            ..Self::default()
+        };
+    }
+
+    fn text(&self, board: &str) -> Option<String> {
+        let counted = [
+            (self.garbage, "not in the board's `format`"),
+            (self.nothing, "naming none of the board's channels"),
+            (self.too_long, "too long to be a line"),
+        ];
+        let parts: Vec<String> = counted
+            .iter()
+            .filter(|(count, _)| *count > 0)
+            .map(|(count, what)| format!("{count} {what}"))
+            .collect();
+        if parts.is_empty() {
+            return None;
+        }
+        let example = match &self.example {
+            Some(example) => format!(", the first one `{example}`"),
+            None => String::new(),
+        };
+        let lines = parts.join(", ");
+        Some(format!(
+            "board `{board}`: lines passed over: {lines}{example}; good lines are not affected"
+        ))
+    }
+}
+
+/// Bytes as a person can read them, shortened.
+fn readable(bytes: &[u8]) -> String {
+    let shown = &bytes[..bytes.len().min(EXAMPLE)];
+    let mut text = shown.escape_ascii().to_string();
+    if bytes.len() > EXAMPLE {
+        text.push('…');
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(second: u64) -> Moment {
+        Moment {
+            wall_ms: 1_780_000_000_000,
+            boot_ns: second * 1_000_000_000,
+        }
+    }
+
+    #[test]
+    fn a_flood_of_garbage_is_one_entry_with_a_count_and_an_example() {
+        let mut bad = BadLines::default();
+        for _ in 0..1000 {
+            bad.count(Line::Garbage, b"\xff\x00a0=5");
+        }
+        bad.count(Line::Nothing, b"b7=1");
+        let mut batch = Batch::default();
+        bad.tell("bench", at(1), &mut batch);
+        bad.count(Line::Garbage, b"again");
+        bad.tell("bench", at(2), &mut batch);
+        let texts: Vec<&str> = batch.entries.iter().map(|e| e.text.as_str()).collect();
+        insta::assert_snapshot!(texts.join("\n"), @r"board `bench`: lines passed over: 1000 not in the board's `format`, 1 naming none of the board's channels, the first one `\xff\x00a0=5`; good lines are not affected");
+        bad.tell("bench", at(700), &mut batch);
+        assert_eq!(batch.entries.len(), 2);
+    }
+}

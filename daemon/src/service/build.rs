@@ -1,0 +1,138 @@
+//! From a checked configuration to the flow's probes.
+
+use super::ServiceError;
+use crate::alarm::{Move, State};
+use crate::config::{Board, Channel, Config, Probe as ProbeTable};
+use crate::flow::{self, Flow, Measuring, Setup};
+use crate::log::{Log, LogError};
+use crate::measure::decode::Decoder;
+use crate::reading::{Moment, Series};
+use jiff::Timestamp;
+use std::collections::BTreeMap;
+
+/// Boards of the configuration by name, with the numbers that their sources know.
+pub type Numbers = BTreeMap<String, usize>;
+
+/// A flow over the boards of a configuration.
+///
+/// # Errors
+/// What the log or a driver says.
+pub async fn flow(
+    config: &Config,
+    numbers: &Numbers,
+    log: &Log,
+    now: Moment,
+) -> Result<Flow, ServiceError> {
+    let path = log.path().display().to_string();
+    let in_log = |error| ServiceError::Log {
+        path: path.clone(),
+        error,
+    };
+    let standing = log.reader().standing_moves().await.map_err(in_log)?;
+    let mut boards = Vec::new();
+    for board in &config.boards {
+        let mut probes = Vec::new();
+        let mut fields = Vec::new();
+        for (probe, channel) in probes_of(config, board) {
+            let series = log.series(series(probe)).await.map_err(in_log)?;
+            let setup = Setup {
+                measuring: measuring(probe, channel)?,
+                alarms: alarms(probe, &standing),
+                boot: log.boot(),
+                last_ms: last_ms(log, &probe.name).await.map_err(in_log)?,
+                now,
+                series,
+            };
+            probes.push(flow::Probe::new(setup));
+            fields.push(channel.field.clone());
+        }
+        let decoder = Decoder::new(board.format.clone(), fields);
+        let name = board.name.clone();
+        let built = flow::Board::new(name, now, decoder, probes, board.silent_after);
+        if let Some(number) = numbers.get(&board.name) {
+            boards.push((*number, built));
+        }
+    }
+    Ok(Flow::new(boards))
+}
+
+/// Each probe of a board with its channel; a checked configuration has one for each.
+pub fn probes_of<'a>(
+    config: &'a Config,
+    board: &'a Board,
+) -> impl Iterator<Item = (&'a ProbeTable, &'a Channel)> {
+    let on_board = config.probes.iter().filter(|p| p.board == board.name);
+    on_board.filter_map(|probe| {
+        let channel = board.channels.iter().find(|c| c.name == probe.channel)?;
+        Some((probe, channel))
+    })
+}
+
+/// The model of a probe.
+///
+/// # Errors
+/// What the driver says of the parameters; a checked configuration gives none.
+pub fn model(probe: &ProbeTable) -> Result<crate::driver::Model, ServiceError> {
+    let bound = probe.driver.bind(probe.parameters.clone());
+    bound.map_err(|error| ServiceError::Probe {
+        probe: probe.name.clone(),
+        error,
+    })
+}
+
+fn measuring(probe: &ProbeTable, channel: &Channel) -> Result<Measuring, ServiceError> {
+    Ok(Measuring {
+        front_end: channel.front_end,
+        input: probe.input,
+        model: model(probe)?,
+        median: probe.median,
+        every: probe.every,
+    })
+}
+
+fn series(probe: &ProbeTable) -> Series {
+    Series {
+        id: 0,
+        probe: probe.name.clone(),
+        board: probe.board.clone(),
+        channel: probe.channel.clone(),
+        driver: probe.driver.name().to_owned(),
+        quantity: probe.quantity.clone(),
+        unit: probe.unit.clone(),
+        electrical_unit: probe.input.unit().to_owned(),
+    }
+}
+
+fn alarms(probe: &ProbeTable, standing: &[Move]) -> Vec<(crate::alarm::Rule, State)> {
+    let state = |alarm: &str| {
+        let last = standing
+            .iter()
+            .find(|m| m.probe == probe.name && m.alarm == alarm);
+        last.map_or(State::Normal, |m| m.to)
+    };
+    let rules = probe.alarms.iter().cloned();
+    rules
+        .map(|rule| (rule.clone(), state(rule.condition.name())))
+        .collect()
+}
+
+async fn last_ms(log: &Log, probe: &str) -> Result<Option<i64>, LogError> {
+    log.reader().last_time_of(probe).await
+}
+
+/// What is to be said where the service before this one did not stop properly.
+pub async fn unclean_end(log: &Log) -> Option<String> {
+    let end = log.reader().last_end().await.ok().flatten()?;
+    if end.stopped {
+        return None;
+    }
+    let last = end
+        .last_reading_ms
+        .and_then(|ms| Timestamp::from_millisecond(ms).ok())
+        .map_or("it left no reading".to_owned(), |time| {
+            format!("its last reading is of {time}")
+        });
+    Some(format!(
+        "the one before ended without stopping (power cut, or killed); {last}, nothing was watched since"
+    ))
+}

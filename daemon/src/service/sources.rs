@@ -1,0 +1,208 @@
+//! Starts, keeps and stops one task per board.
+
+use super::build::{Numbers, model, probes_of};
+use crate::config::{Board, Config, SimulatedChannel, Source as SourceTable};
+use crate::log::{Batch, Entry, Kind};
+use crate::reading::Moment;
+use crate::source::replay::ReplaySource;
+use crate::source::serial::SerialSource;
+use crate::source::simulated::{SimulatedInput, SimulatedSource};
+use crate::source::{Event, Sink, Source};
+use std::collections::BTreeMap;
+use tokio::sync::mpsc;
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+/// The boards' tasks.
+#[derive(Debug)]
+pub struct Sources {
+    /// None once stopping has begun: then the flow's channel ends with the last source.
+    to_flow: Option<mpsc::Sender<(usize, Event)>>,
+    running: BTreeMap<usize, Running>,
+    next_number: usize,
+}
+
+#[derive(Debug)]
+struct Running {
+    board: String,
+    made_from: MadeFrom,
+    stop: CancellationToken,
+    task: JoinHandle<()>,
+}
+
+/// What a source was made from: where it is unchanged the board is not reopened.
+#[derive(Debug, Clone, PartialEq)]
+enum MadeFrom {
+    /// A port or a file.
+    Outside(SourceTable),
+    /// A simulated board also depends on how its probes are wired.
+    Simulated(Box<(Board, Vec<crate::config::Probe>)>),
+}
+
+impl Sources {
+    /// None running yet.
+    #[must_use]
+    pub fn new(to_flow: mpsc::Sender<(usize, Event)>) -> Self {
+        Self {
+            to_flow: Some(to_flow),
+            running: BTreeMap::new(),
+            next_number: 0,
+        }
+    }
+
+    /// A number for each board: the one it runs under where its source stays, otherwise a new one.
+    pub fn numbers(&mut self, config: &Config) -> Numbers {
+        let mut numbers = Numbers::new();
+        for board in &config.boards {
+            let number = self.number_of(config, board).unwrap_or_else(|| {
+                self.next_number += 1;
+                self.next_number
+            });
+            numbers.insert(board.name.clone(), number);
+        }
+        numbers
+    }
+
+    /// Stops what is no longer wanted and starts what is new.
+    pub fn apply(&mut self, config: &Config, numbers: &Numbers) {
+        let wanted: Vec<usize> = numbers.values().copied().collect();
+        self.running.retain(|number, running| {
+            let stays = wanted.contains(number);
+            if !stays {
+                running.stop.cancel();
+            }
+            stays
+        });
+        for board in &config.boards {
+            if let Some(number) = numbers.get(&board.name) {
+                self.start(config, board, *number);
+            }
+        }
+    }
+
+    /// Tells all to end; what they have read they still hand over.
+    pub fn stop(&mut self) {
+        for running in self.running.values() {
+            running.stop.cancel();
+        }
+        self.to_flow = None;
+    }
+
+    /// Starts again what has died of a fault of our own; the batch tells of it.
+    pub fn revive(&mut self, config: &Config, now: Moment) -> Batch {
+        let mut batch = Batch::default();
+        let died: Vec<(usize, String)> = self
+            .running
+            .iter_mut()
+            .filter(|(_, running)| running.task.is_finished())
+            .filter_map(|(number, running)| {
+                died(&mut running.task).then(|| (*number, running.board.clone()))
+            })
+            .collect();
+        for (number, name) in died {
+            self.running.remove(&number);
+            let text = format!(
+                "board `{name}`: its reader failed (a fault of this program, please report it); started again"
+            );
+            tracing::error!("{text}");
+            batch
+                .entries
+                .push(Entry::new(now, Kind::Board, name.as_str(), text));
+            if let Some(board) = config.boards.iter().find(|b| b.name == name) {
+                self.start(config, board, number);
+            }
+        }
+        batch
+    }
+
+    fn start(&mut self, config: &Config, board: &Board, number: usize) {
+        let Some(to_flow) = &self.to_flow else { return };
+        if self.running.contains_key(&number) {
+            return;
+        }
+        let stop = CancellationToken::new();
+        let sink = Sink::new(number, to_flow.clone());
+        let task = tokio::spawn(source(config, board).run(sink, stop.clone()));
+        let running = Running {
+            board: board.name.clone(),
+            made_from: made_from(config, board),
+            stop,
+            task,
+        };
+        self.running.insert(number, running);
+    }
+
+    fn number_of(&self, config: &Config, board: &Board) -> Option<usize> {
+        let wanted = made_from(config, board);
+        let same = |r: &Running| r.board == board.name && r.made_from == wanted;
+        self.running
+            .iter()
+            .find(|(_, r)| same(r))
+            .map(|(number, _)| *number)
+    }
+}
+
+/// Whether a finished task ended in a panic. A finished task is ready at once.
+fn died(task: &mut JoinHandle<()>) -> bool {
+    use std::task::{Context, Poll, Waker};
+    let mut context = Context::from_waker(Waker::noop());
+    match std::pin::Pin::new(task).poll(&mut context) {
+        Poll::Ready(ended) => ended.is_err_and(|e| e.is_panic()),
+        Poll::Pending => false,
+    }
+}
+
+fn made_from(config: &Config, board: &Board) -> MadeFrom {
+    match &board.source {
+        SourceTable::Simulated { .. } => {
+            let probes = probes_of(config, board).map(|(probe, _)| probe.clone());
+            MadeFrom::Simulated(Box::new((board.clone(), probes.collect())))
+        }
+        outside => MadeFrom::Outside(outside.clone()),
+    }
+}
+
+fn source(config: &Config, board: &Board) -> Box<dyn Source> {
+    match &board.source {
+        SourceTable::Serial { port, baud } => {
+            Box::new(SerialSource::new(board.name.as_str(), port.clone(), *baud))
+        }
+        SourceTable::Replay { file, every, speed } => Box::new(ReplaySource::new(
+            board.name.as_str(),
+            file.clone(),
+            *every,
+            *speed,
+        )),
+        SourceTable::Simulated {
+            scene,
+            every,
+            speed,
+            seed,
+        } => {
+            let inputs = scene
+                .iter()
+                .filter_map(|s| input(config, board, s))
+                .collect();
+            Box::new(SimulatedSource::new(inputs, *every, *speed, *seed))
+        }
+    }
+}
+
+/// What a simulated channel needs to turn a value into counts: front end and driver, inverted.
+/// None for a channel that no probe is wired to.
+pub fn input(config: &Config, board: &Board, scene: &SimulatedChannel) -> Option<SimulatedInput> {
+    let (probe, channel) = probes_of(config, board).find(|(_, c)| c.name == scene.channel)?;
+    let model = model(probe).ok()?;
+    let (front_end, take) = (channel.front_end, probe.input);
+    let count = move |value: f64| {
+        let electrical = model.invert(value).ok()?;
+        front_end.count_for(electrical, take)
+    };
+    Some(SimulatedInput {
+        field: channel.field.clone(),
+        scene: scene.scene,
+        noise_count: scene.noise_count,
+        full_scale: channel.front_end.highest_count(),
+        to_counts: Box::new(move |value| count(value).unwrap_or(f64::NAN)),
+    })
+}

@@ -23,14 +23,20 @@ pub use tail::same_line;
 use crate::alarm::Move;
 use crate::reading::{Reading, Series};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tail::Tail;
 use tokio::sync::{mpsc, oneshot, watch};
+use tokio::time::timeout;
 use writer::Request;
 
 /// Batches that wait for the writer: some ten minutes of a busy bench.
 const REQUEST_CAPACITY: usize = 8192;
+
+/// Readings that may wait in memory while nothing can be committed: 40 minutes of 200 a second,
+/// some 140 MB. Then new ones are dropped, counted and journalled.
+const MOST_WAITING: usize = 500_000;
 
 /// How the log is kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -77,10 +83,10 @@ pub enum LogError {
 /// What one event of the flow brings into the log, in one piece.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Batch {
-    /// Readings in order; the writer gives them their numbers.
+    /// Readings in order; the log gives them their numbers.
     pub readings: Vec<Reading>,
     /// Journal entries in order. A move's `reading_seq` is the position of its reading in
-    /// `readings` until the writer puts the number there; see [`Move`].
+    /// `readings` until the log puts the number there; see [`Move`].
     pub entries: Vec<Entry>,
     /// Commit at once instead of with the next interval: alarm moves and notes.
     pub at_once: bool,
@@ -126,7 +132,9 @@ struct Shared {
     tail: Mutex<Tail>,
     newest: watch::Sender<Newest>,
     /// Counts up each time the writer has been through its loop: the watchdog looks at it.
-    pulse: std::sync::atomic::AtomicU64,
+    pulse: AtomicU64,
+    /// Readings dropped because too many waited.
+    dropped: AtomicU64,
 }
 
 impl Shared {
@@ -158,19 +166,29 @@ impl Log {
         Ok(Self { shared, requests })
     }
 
-    /// Hands a batch to the writer, waiting at most `patience` for room.
+    /// Numbers the readings of a batch, shows them to the outlets and hands the batch to the writer,
+    /// waiting at most `patience` for room. An outlet never waits for the card: it has seen the
+    /// reading before the writer has.
     ///
     /// # Errors
     /// Gives the batch back where there was no room, or the writer has ended.
-    pub async fn append(&self, batch: Batch, patience: Duration) -> Result<(), Batch> {
-        let sent = self
-            .requests
-            .send_timeout(Request::Append(batch), patience)
-            .await;
-        sent.map_err(|refused| match refused.into_inner() {
-            Request::Append(batch) => batch,
-            _ => Batch::default(),
-        })
+    pub async fn append(&self, mut batch: Batch, patience: Duration) -> Result<(), Batch> {
+        let Ok(Ok(room)) = timeout(patience, self.requests.reserve()).await else {
+            return Err(batch);
+        };
+        let newest = {
+            // Handed over under the lock: the writer gets batches in the order of their numbers.
+            let mut tail = self.shared.tail();
+            let dropped = tail.take(&mut batch, MOST_WAITING);
+            self.shared.dropped.fetch_add(dropped, Ordering::Relaxed);
+            let any = !batch.readings.is_empty();
+            room.send(Request::Append(batch));
+            any.then(|| tail.newest())
+        };
+        if let Some(newest) = newest {
+            self.shared.newest.send_modify(|n| n.reading = newest);
+        }
+        Ok(())
     }
 
     /// The log's number of a series, made where it is new.
@@ -230,7 +248,7 @@ impl Log {
     /// Where the writer's pulse stands: as long as it counts up, the writer lives.
     #[must_use]
     pub fn pulse(&self) -> u64 {
-        self.shared.pulse.load(std::sync::atomic::Ordering::Relaxed)
+        self.shared.pulse.load(Ordering::Relaxed)
     }
 
     /// Asks the writer for a pulse; false where its inbox is full.

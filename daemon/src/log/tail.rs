@@ -1,6 +1,7 @@
 //! The newest readings in memory: all that is not committed yet, and some that is, so that what is
 //! live is never read back from the card.
 
+use super::Batch;
 use crate::reading::Reading;
 use std::collections::VecDeque;
 
@@ -31,17 +32,39 @@ impl Tail {
         }
     }
 
-    /// Adds a reading; its sequence number is higher than all before.
-    pub fn push(&mut self, reading: Reading) {
-        self.newest = reading.seq;
-        self.readings.push_back(reading);
+    /// Gives each reading of a batch its number, each alarm move the number of its reading, and
+    /// keeps the readings. Those beyond `most` waiting are dropped from the batch, the newest first;
+    /// gives how many.
+    pub fn take(&mut self, batch: &mut Batch, most: usize) -> u64 {
+        let room = most.saturating_sub(self.waiting());
+        let dropped = batch.readings.len().saturating_sub(room);
+        batch.readings.truncate(room);
+        let before = self.newest;
+        for reading in &mut batch.readings {
+            self.newest += 1;
+            reading.seq = self.newest;
+            self.readings.push_back(reading.clone());
+        }
+        let kept = batch.readings.len() as u64;
+        for alarm in batch.entries.iter_mut().filter_map(|e| e.alarm.as_mut()) {
+            alarm.reading_seq = match alarm.reading_seq {
+                position if (1..=kept).contains(&position) => before + position,
+                _ => 0,
+            };
+        }
+        dropped as u64
+    }
+
+    /// How many readings are not on the card yet.
+    fn waiting(&self) -> usize {
+        self.readings.len() - self.readings.partition_point(|r| r.seq <= self.committed)
     }
 
     /// All up to `seq` is on the card; the oldest committed ones are let go.
     pub fn committed_up_to(&mut self, seq: u64) {
         self.committed = seq;
-        let uncommitted = self.readings.len() - self.readings.partition_point(|r| r.seq <= seq);
-        while self.readings.len() > KEPT_COMMITTED + uncommitted {
+        let waiting = self.waiting();
+        while self.readings.len() > KEPT_COMMITTED + waiting {
             if let Some(gone) = self.readings.pop_front() {
                 self.complete_after = gone.seq;
             }
@@ -98,12 +121,21 @@ mod tests {
         readings.iter().map(|r| r.seq).collect()
     }
 
+    /// Batches of one reading each, of the board's lines with these numbers.
+    fn taken(tail: &mut Tail, lines: impl IntoIterator<Item = u64>) {
+        for line in lines {
+            let mut batch = Batch {
+                readings: vec![reading(0, line)],
+                ..Batch::default()
+            };
+            assert_eq!(tail.take(&mut batch, usize::MAX), 0);
+        }
+    }
+
     #[test]
     fn a_line_is_never_cut_in_two() {
         let mut tail = Tail::starting_after(10);
-        for (seq, line) in [(11, 1), (12, 2), (13, 2), (14, 2), (15, 3)] {
-            tail.push(reading(seq, line));
-        }
+        taken(&mut tail, [1, 2, 2, 2, 3]);
         assert_eq!(seqs(&tail.after(10, u64::MAX, 2)), [11, 12, 13, 14]);
         assert_eq!(seqs(&tail.after(14, u64::MAX, 2)), [15]);
         assert_eq!(seqs(&tail.after(10, 12, 9)), [11, 12]);
@@ -112,13 +144,29 @@ mod tests {
     #[test]
     fn what_is_not_committed_is_kept_however_much_it_is() {
         let mut tail = Tail::starting_after(0);
-        for seq in 1..=20_000 {
-            tail.push(reading(seq, seq));
-        }
+        taken(&mut tail, 1..=20_000);
         tail.committed_up_to(5_000);
         assert!(tail.reaches(5_000));
         assert!(!tail.reaches(0));
         assert_eq!(tail.after(5_000, u64::MAX, usize::MAX).len(), 15_000);
         assert_eq!((tail.committed(), tail.newest()), (5_000, 20_000));
+    }
+
+    #[test]
+    fn beyond_what_may_wait_the_newest_are_dropped_and_counted() {
+        let mut tail = Tail::starting_after(0);
+        let mut batch = Batch {
+            readings: (0..10).map(|line| reading(0, line)).collect(),
+            ..Batch::default()
+        };
+        assert_eq!(tail.take(&mut batch, 7), 3);
+        assert_eq!(seqs(&batch.readings), [1, 2, 3, 4, 5, 6, 7]);
+        tail.committed_up_to(7);
+        let mut next = Batch {
+            readings: vec![reading(0, 11)],
+            ..Batch::default()
+        };
+        assert_eq!(tail.take(&mut next, 7), 0);
+        assert_eq!(seqs(&next.readings), [8]);
     }
 }

@@ -19,13 +19,11 @@ use std::time::Duration;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Instant;
 
-/// Sequence numbers reserved with each commit. After a crash numbering goes on behind them, so a
-/// number that an outlet saw before the crash is never given to another reading.
-const RESERVED: u64 = 65_536;
-
-/// Readings that may wait in memory while nothing can be committed: 40 minutes of 200 a second,
-/// some 80 MB. Then new ones are dropped, counted and journalled.
-const MOST_WAITING: usize = 500_000;
+/// Sequence numbers reserved with each commit: more than can wait for one ([`super::MOST_WAITING`]).
+/// After a crash numbering goes on behind them, so a number that an outlet saw before the crash is
+/// never given to another reading.
+const RESERVED: u64 = 1_000_000;
+const _: () = assert!(RESERVED > super::MOST_WAITING as u64);
 
 /// What the writer is asked for.
 #[derive(Debug)]
@@ -52,6 +50,8 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
     let mut conn = open::open(&settings.path)?;
     schema::migrate(&mut conn)?;
     let next_seq = open::next_seq(&conn)?;
+    // Before any number is given out: one that an outlet saw is never used again.
+    rows::write_next_seq(&conn, next_seq + RESERVED)?;
     let shared = Arc::new(Shared {
         path: settings.path.clone(),
         boot: open::boot_number(&conn, &clock::boot_id())?,
@@ -62,8 +62,9 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
             closed: false,
         }),
         pulse: AtomicU64::new(0),
+        dropped: AtomicU64::new(0),
     });
-    let writer = Writer::new(conn, Arc::clone(&shared), settings.commit, next_seq);
+    let writer = Writer::new(conn, Arc::clone(&shared), settings.commit);
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_time()
         .build()?;
@@ -80,9 +81,6 @@ struct Writer {
     conn: Connection,
     shared: Arc<Shared>,
     every: Duration,
-    next_seq: u64,
-    /// Numbers below this are reserved in the file.
-    reserved: u64,
     readings: Vec<Reading>,
     entries: Vec<Entry>,
     progress: HashMap<String, Progress>,
@@ -95,17 +93,14 @@ struct Writer {
 #[derive(Default)]
 struct Trouble {
     since_ms: Option<i64>,
-    dropped: u64,
 }
 
 impl Writer {
-    fn new(conn: Connection, shared: Arc<Shared>, every: Duration, next_seq: u64) -> Self {
+    fn new(conn: Connection, shared: Arc<Shared>, every: Duration) -> Self {
         Self {
             conn,
             shared,
             every,
-            next_seq,
-            reserved: next_seq,
             readings: Vec::new(),
             entries: Vec::new(),
             progress: HashMap::new(),
@@ -174,51 +169,13 @@ impl Writer {
         }
     }
 
-    fn append(&mut self, batch: Batch) {
-        let Batch {
-            mut readings,
-            mut entries,
-            at_once,
-        } = batch;
-        let room = MOST_WAITING.saturating_sub(self.readings.len());
-        self.trouble.dropped += readings.len().saturating_sub(room) as u64;
-        readings.truncate(room);
-        self.number(&mut readings, &mut entries);
-        self.entries.append(&mut entries);
-        if !readings.is_empty() {
-            self.publish(&readings);
-            self.readings.append(&mut readings);
-        }
+    fn append(&mut self, mut batch: Batch) {
+        self.readings.append(&mut batch.readings);
+        self.entries.append(&mut batch.entries);
         self.commit_is_due();
-        if at_once || self.next_seq >= self.reserved {
+        if batch.at_once {
             self.commit_or_tell();
         }
-    }
-
-    /// Gives each reading its number, and each alarm move the number of its reading.
-    fn number(&mut self, readings: &mut [Reading], entries: &mut [Entry]) {
-        let first = self.next_seq;
-        for reading in readings.iter_mut() {
-            reading.seq = self.next_seq;
-            self.next_seq += 1;
-        }
-        for alarm in entries.iter_mut().filter_map(|e| e.alarm.as_mut()) {
-            alarm.reading_seq = match alarm.reading_seq {
-                0 => 0,
-                position => first + position - 1,
-            };
-        }
-    }
-
-    /// Outlets see a reading at once, before it is committed.
-    fn publish(&mut self, readings: &[Reading]) {
-        let mut tail = self.shared.tail();
-        for reading in readings {
-            tail.push(reading.clone());
-        }
-        let newest = tail.newest();
-        drop(tail);
-        self.shared.newest.send_modify(|n| n.reading = newest);
     }
 
     fn commit_is_due(&mut self) {
@@ -239,8 +196,9 @@ impl Writer {
                 self.trouble.since_ms = Some(now.wall_ms);
                 tracing::error!(
                     "log {}: cannot be written ({error}); nothing stored is harmed, new readings \
-                     wait in memory ({MOST_WAITING} at most); check the disk's space and state",
-                    self.shared.path.display()
+                     wait in memory ({} at most); check the disk's space and state",
+                    self.shared.path.display(),
+                    super::MOST_WAITING
                 );
             }
             self.due = Some(Instant::now() + self.every);
@@ -252,15 +210,13 @@ impl Writer {
         if !self.has_work() {
             return Ok(());
         }
-        let reserved = self.next_seq + RESERVED;
-        let last_move = match self.write_all(reserved) {
+        let last_move = match self.write_all() {
             Ok(last_move) => last_move,
             Err(error) => {
                 self.due = Some(Instant::now() + self.every);
                 return Err(error.into());
             }
         };
-        self.reserved = reserved;
         self.entries.clear();
         self.progress.clear();
         self.tell_recovery();
@@ -276,7 +232,6 @@ impl Writer {
 
     fn has_work(&self) -> bool {
         !(self.readings.is_empty() && self.entries.is_empty() && self.progress.is_empty())
-            || self.next_seq >= self.reserved
     }
 
     /// The entry that tells of a time without commits; it follows with the next one.
@@ -290,14 +245,14 @@ impl Writer {
         let text = format!(
             "could not be written for {seconds} s; {} readings waited in memory, {} were dropped",
             self.readings.len(),
-            trouble.dropped
+            self.shared.dropped.swap(0, Ordering::Relaxed)
         );
         self.entries.push(Entry::new(now, Kind::Log, "", text));
         self.commit_is_due();
     }
 
     /// One transaction; gives the number of the last alarm move in it.
-    fn write_all(&mut self, reserved: u64) -> rusqlite::Result<Option<u64>> {
+    fn write_all(&mut self) -> rusqlite::Result<Option<u64>> {
         let behavior = rusqlite::TransactionBehavior::Immediate;
         let boot = self.shared.boot;
         let transaction = self.conn.transaction_with_behavior(behavior)?;
@@ -316,14 +271,17 @@ impl Writer {
         for (outlet, progress) in &self.progress {
             rows::write_progress(&transaction, outlet, progress)?;
         }
-        rows::write_next_seq(&transaction, reserved)?;
+        if let Some(last) = self.readings.last() {
+            rows::write_next_seq(&transaction, last.seq + RESERVED)?;
+        }
         transaction.commit()?;
         Ok(last_move)
     }
 
     fn close(&mut self) -> Result<(), LogError> {
         self.commit()?;
-        rows::write_next_seq(&self.conn, self.next_seq)?;
+        let next_seq = self.shared.tail().newest() + 1;
+        rows::write_next_seq(&self.conn, next_seq)?;
         // Leaves one file behind instead of three; a reader in the way is no harm.
         let _ = self
             .conn

@@ -29,6 +29,9 @@ pub struct LineProtocol {
     pub gzip: bool,
     /// How long to wait for an answer, 100 ms to 10 min. Default 10 s.
     pub timeout: Duration,
+    /// Least time between two requests with live readings, up to 10 min: one request with many
+    /// readings costs both sides less than many with one. Default 1 s.
+    pub every: Duration,
 }
 
 /// The two write interfaces.
@@ -59,12 +62,19 @@ pub struct LineProtocolFile {
     pub rotate_at: u64,
     /// How many older files are kept, 1000 at most. Default 5.
     pub keep: u32,
+    /// Least time between two writes of live readings, up to 10 min: each is synced to the card.
+    /// Default 2 s.
+    pub every: Duration,
 }
 
 const BATCH: RangeInclusive<usize> = 1..=100_000;
 const DEFAULT_BATCH: usize = 2000;
 const TIMEOUT: RangeInclusive<Duration> = Duration::from_millis(100)..=Duration::from_secs(600);
 const DEFAULT_TIMEOUT: Duration = Duration::from_secs(10);
+/// How often live readings are sent at most; 0 for at once.
+const EVERY: RangeInclusive<Duration> = Duration::ZERO..=Duration::from_secs(600);
+const DEFAULT_EVERY: Duration = Duration::from_secs(1);
+const DEFAULT_FILE_EVERY: Duration = Duration::from_secs(2);
 /// From a block of a disk to a tebibyte.
 const ROTATE_AT: RangeInclusive<u64> = 4096..=1 << 40;
 const DEFAULT_ROTATE_AT: u64 = 10 << 20;
@@ -74,11 +84,11 @@ const DEFAULT_MEASUREMENT: &str = "reading";
 
 /// Every key that only the outlet over HTTP has.
 pub(super) const KEYS: &[&str] = &[
-    "url", "database", "org", "bucket", "batch", "gzip", "timeout",
+    "url", "database", "org", "bucket", "batch", "gzip", "timeout", "every",
 ];
 
 /// Every key that only the outlet into a file has.
-pub(super) const FILE_KEYS: &[&str] = &["path", "rotate_at", "keep"];
+pub(super) const FILE_KEYS: &[&str] = &["path", "rotate_at", "keep", "every"];
 
 /// Reads the keys of an outlet over HTTP.
 pub(super) fn read(table: &Table<'_>, base: &Path) -> Value<LineProtocol> {
@@ -97,6 +107,7 @@ pub(super) fn read(table: &Table<'_>, base: &Path) -> Value<LineProtocol> {
     let batch = table.or("batch", DEFAULT_BATCH, |item| item.whole(BATCH));
     let gzip = table.or("gzip", true, Item::flag);
     let timeout = table.or("timeout", DEFAULT_TIMEOUT, |item| item.duration(TIMEOUT));
+    let every = table.or("every", DEFAULT_EVERY, |item| item.duration(EVERY));
     check_credentials(table, token.as_ref(), user.as_ref(), password.as_ref())?;
     Some(LineProtocol {
         url: url?,
@@ -108,6 +119,7 @@ pub(super) fn read(table: &Table<'_>, base: &Path) -> Value<LineProtocol> {
         batch: batch?,
         gzip: gzip?,
         timeout: timeout?,
+        every: every?,
     })
 }
 
@@ -117,11 +129,13 @@ pub(super) fn read_file(table: &Table<'_>, base: &Path) -> Value<LineProtocolFil
     let measurement = measurement(table);
     let rotate_at = table.or("rotate_at", DEFAULT_ROTATE_AT, |item| item.size(ROTATE_AT));
     let keep = table.or("keep", DEFAULT_KEEP, |item| item.whole(KEEP));
+    let every = table.or("every", DEFAULT_FILE_EVERY, |item| item.duration(EVERY));
     Some(LineProtocolFile {
         path: path?,
         measurement: measurement?,
         rotate_at: rotate_at?,
         keep: keep?,
+        every: every?,
     })
 }
 

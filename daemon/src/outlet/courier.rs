@@ -34,8 +34,12 @@ pub struct Courier {
     reader: LogReader,
     progress: Progress,
     backlog_rate: u32,
+    /// Not before this moment may the next live parcel go.
+    live_from: Instant,
     /// Not before this moment may the next late parcel go.
     late_from: Instant,
+    /// The service stops: what is live goes at once.
+    stopping: bool,
     /// The last trouble that was told, so that each is told once.
     told: Option<String>,
 }
@@ -61,7 +65,9 @@ impl Courier {
             reader,
             progress: stored.unwrap_or_else(|| Progress::starting_at(newest.reading, newest.moves)),
             backlog_rate,
+            live_from: Instant::now(),
             late_from: Instant::now(),
+            stopping: false,
             told: None,
         };
         courier.keep().await;
@@ -97,10 +103,11 @@ impl Courier {
             return End::Trouble(trouble);
         }
         loop {
+            self.stopping = stop.is_cancelled();
             match self.deliver_next(receiver).await {
                 Err(trouble) => return End::Trouble(trouble),
                 Ok(true) => wait.reset(),
-                Ok(false) if stop.is_cancelled() => {
+                Ok(false) if self.stopping => {
                     receiver.close().await;
                     return End::Stopped;
                 }
@@ -162,7 +169,8 @@ impl Courier {
     }
 
     async fn deliver_live(&mut self, receiver: &mut impl Receiver) -> Result<bool, Trouble> {
-        if self.reader.newest().reading <= self.progress.live {
+        let waits = !self.stopping && Instant::now() < self.live_from;
+        if waits || !self.has_live() {
             return Ok(false);
         }
         let found = self
@@ -175,6 +183,7 @@ impl Courier {
         };
         let receipt = receiver.deliver(Parcel::Live(&readings)).await?;
         self.progress.live_acknowledged(last);
+        self.live_from = Instant::now() + receiver.live_every();
         self.acknowledged(receipt).await;
         Ok(true)
     }
@@ -217,13 +226,19 @@ impl Courier {
         stop: &CancellationToken,
     ) -> Option<Trouble> {
         let late = !self.progress.spans.is_empty();
+        let live = self.has_live();
         let reader = &mut self.reader;
         tokio::select! {
             () = stop.cancelled() => None,
             changed = reader.changed() => (!changed).then(|| log_trouble(LogError::Ended)),
             trouble = receiver.idle() => Some(trouble),
+            () = sleep_until(self.live_from), if live => None,
             () = sleep_until(self.late_from), if late => None,
         }
+    }
+
+    fn has_live(&self) -> bool {
+        self.reader.newest().reading > self.progress.live
     }
 
     async fn acknowledged(&mut self, receipt: Receipt) {

@@ -13,6 +13,7 @@ use super::line_protocol::lines;
 use super::{Parcel, Receipt, Receiver, Trouble};
 use crate::config::LineProtocolFile;
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
 /// Lines written and synchronised together at most: some 200 KiB, a few blocks of a card.
 const BATCH: usize = 1000;
@@ -22,6 +23,7 @@ const BATCH: usize = 1000;
 pub struct FileReceiver {
     site: String,
     measurement: String,
+    every: Duration,
     /// Shared with the thread that writes, so that a delivery which is given up halfway leaves
     /// nothing behind that is not known.
     store: Arc<Mutex<Store>>,
@@ -34,6 +36,7 @@ impl FileReceiver {
         Self {
             site,
             measurement: settings.measurement.clone(),
+            every: settings.every,
             store: Arc::new(Mutex::new(Store::new(settings))),
         }
     }
@@ -79,6 +82,10 @@ impl Receiver for FileReceiver {
                 Ok(())
             })
             .await;
+    }
+
+    fn live_every(&self) -> Duration {
+        self.every
     }
 
     fn batch(&self) -> usize {

@@ -87,6 +87,11 @@ pub trait Receiver: Send + 'static {
     /// Ends cleanly after the last delivery (the MQTT offline message).
     fn close(&mut self) -> impl Future<Output = ()> + Send;
 
+    /// Least time between two parcels of live readings; alarm moves never wait for it.
+    fn live_every(&self) -> Duration {
+        Duration::ZERO
+    }
+
     /// Readings in one parcel at most.
     fn batch(&self) -> usize;
 }

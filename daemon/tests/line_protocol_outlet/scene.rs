@@ -81,6 +81,7 @@ pub fn settings(url: &str, write: Write) -> LineProtocol {
         batch: 2000,
         gzip: true,
         timeout: Duration::from_secs(20),
+        every: Duration::ZERO,
     }
 }
 

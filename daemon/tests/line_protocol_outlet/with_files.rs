@@ -15,6 +15,7 @@ fn receiver(path: &Path, rotate_at: u64) -> FileReceiver {
         measurement: "reading".to_owned(),
         rotate_at,
         keep: 3,
+        every: std::time::Duration::ZERO,
     };
     FileReceiver::new(SITE.to_owned(), settings)
 }

@@ -135,6 +135,7 @@ mod tests {
             measurement: "reading".to_owned(),
             rotate_at,
             keep: 2,
+            every: std::time::Duration::ZERO,
         })
     }
 

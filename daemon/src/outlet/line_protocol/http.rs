@@ -7,6 +7,7 @@ use super::lines::{Line, lines};
 use super::session::Session;
 use crate::config::LineProtocol;
 use crate::outlet::{Parcel, Receipt, Receiver, Refusal, Trouble};
+use std::time::Duration;
 
 /// Posts to one database. What was sent and not acknowledged may be sent again: the same series and
 /// time is the same point.
@@ -65,6 +66,10 @@ impl Receiver for LineProtocolReceiver {
 
     async fn close(&mut self) {
         self.session = None;
+    }
+
+    fn live_every(&self) -> Duration {
+        self.settings.every
     }
 
     fn batch(&self) -> usize {

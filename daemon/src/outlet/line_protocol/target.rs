@@ -75,6 +75,7 @@ mod tests {
             batch: 2000,
             gzip: true,
             timeout: Duration::from_secs(10),
+            every: Duration::ZERO,
         }
     }
 

@@ -5,7 +5,7 @@
 
 use crate::wait::{SOON, until};
 use rustix::fs::OFlags;
-use rustix::io::ioctl_fionread;
+use rustix::io::{ioctl_fionbio, ioctl_fionread};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use std::fs::{self, File};
@@ -44,6 +44,8 @@ struct Plugged {
     near: File,
     far: File,
     device: PathBuf,
+    /// The end of a line that the kernel took only in part.
+    rest: Vec<u8>,
 }
 
 impl Plugged {
@@ -51,6 +53,7 @@ impl Plugged {
     /// server of another test would keep the plug from being pulled.
     fn new() -> io::Result<Self> {
         let near = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
+        ioctl_fionbio(&near, true)?;
         grantpt(&near)?;
         unlockpt(&near)?;
         let device = PathBuf::from(ptsname(&near, Vec::new())?.to_string_lossy().into_owned());
@@ -67,7 +70,31 @@ impl Plugged {
             near: File::from(near),
             far,
             device,
+            rest: Vec::new(),
         })
+    }
+
+    /// Hands bytes to the kernel, after what was left of earlier ones. False where it takes none.
+    fn offer(&mut self, bytes: &[u8]) -> bool {
+        let left = std::mem::take(&mut self.rest);
+        let taken = self.taken(&left);
+        self.rest = left[taken..].to_vec();
+        if !self.rest.is_empty() {
+            return false;
+        }
+        let taken = self.taken(bytes);
+        if taken > 0 {
+            self.rest = bytes[taken..].to_vec();
+        }
+        taken > 0 || bytes.is_empty()
+    }
+
+    fn taken(&mut self, bytes: &[u8]) -> usize {
+        match self.near.write(bytes) {
+            Ok(taken) => taken,
+            Err(full) if full.kind() == io::ErrorKind::WouldBlock => 0,
+            Err(why) => panic!("the board's own end: {why}"),
+        }
     }
 }
 
@@ -119,7 +146,10 @@ impl Board {
     /// Where nobody reads.
     pub fn send_line(&mut self, line: &str) {
         until("somebody reads the board's lines", SOON, || self.is_read());
-        self.put(line);
+        until("the kernel takes the line", SOON, || self.put(line));
+        until("the kernel takes all of the line", SOON, || {
+            self.plugged().offer(b"")
+        });
     }
 
     /// As [`Board::send_line`], but drops the line, as a board does, where nobody reads. Says whether
@@ -128,11 +158,7 @@ impl Board {
     /// # Panics
     /// Where the board is unplugged.
     pub fn send_line_or_drop_it(&mut self, line: &str) -> bool {
-        let is_read = self.is_read();
-        if is_read {
-            self.put(line);
-        }
-        is_read
+        self.is_read() && self.put(line)
     }
 
     /// Sends bytes as they are; they are not remembered.
@@ -142,7 +168,12 @@ impl Board {
     pub fn send_bytes(&mut self, bytes: &[u8]) {
         for piece in bytes.chunks(1024) {
             until("somebody reads the board's bytes", SOON, || self.is_read());
-            self.write(piece);
+            until("the kernel takes the bytes", SOON, || {
+                self.plugged().offer(piece)
+            });
+            until("the kernel takes all of the bytes", SOON, || {
+                self.plugged().offer(b"")
+            });
         }
     }
 
@@ -182,17 +213,19 @@ impl Board {
         self.plugged = Some(plugged);
     }
 
-    fn put(&mut self, line: &str) {
-        self.write(format!("{line}\n").as_bytes());
-        self.sent.push(Sent {
-            at: Instant::now(),
-            line: line.to_owned(),
-        });
+    fn put(&mut self, line: &str) -> bool {
+        let is_taken = self.plugged().offer(format!("{line}\n").as_bytes());
+        if is_taken {
+            self.sent.push(Sent {
+                at: Instant::now(),
+                line: line.to_owned(),
+            });
+        }
+        is_taken
     }
 
-    fn write(&mut self, bytes: &[u8]) {
-        let plugged = self.plugged.as_mut().expect("is plugged in");
-        plugged.near.write_all(bytes).expect("the kernel takes it");
+    fn plugged(&mut self) -> &mut Plugged {
+        self.plugged.as_mut().expect("is plugged in")
     }
 
     fn is_read(&self) -> bool {
@@ -210,6 +243,7 @@ mod tests {
     use super::*;
     use std::fs::File;
     use std::io::{BufRead, BufReader, Read};
+    use std::thread;
 
     fn open(board: &Board) -> BufReader<File> {
         BufReader::new(File::open(board.port()).expect("the stable name leads to a port"))
@@ -256,12 +290,18 @@ mod tests {
             .count();
         assert!(taken < 2000);
         let sent = board.sent().len();
-        let mut reader = open(&board);
-        let mut line = String::new();
-        for _ in 0..sent {
-            line.clear();
-            reader.read_line(&mut line).expect("a line");
-            assert_eq!(line, "a0=512 a1=100\n");
-        }
+        let reader = open(&board);
+        let all = thread::spawn(move || {
+            reader
+                .lines()
+                .take(sent + 1)
+                .map_while(Result::ok)
+                .collect()
+        });
+        board.send_line("the end");
+        let all: Vec<String> = all.join().expect("the reader ends");
+        assert_eq!(all.len(), sent + 1);
+        assert!(all[..sent].iter().all(|line| line == "a0=512 a1=100"));
+        assert_eq!(all[sent], "the end");
     }
 }

@@ -198,6 +198,11 @@ impl Receiver for MqttReceiver {
         trouble
     }
 
+    /// State topics are retained, and a broker that was restarted without them has forgotten.
+    fn keeps_alarm_states(&self) -> bool {
+        true
+    }
+
     async fn close(&mut self) {
         let Some(mut session) = self.session.take() else {
             return;

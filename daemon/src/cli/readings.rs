@@ -3,7 +3,7 @@
 use super::{Failure, Format, WhichLog, when};
 use crate::config;
 use crate::log::query::Query;
-use crate::reading::{Estimate, Outcome, Reading};
+use crate::reading::{Estimate, Outcome, Quality, Reading};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use std::io::{self, BufWriter};
@@ -47,6 +47,8 @@ struct Interval {
     lowest: Option<f64>,
     highest: Option<f64>,
     readings: u64,
+    /// Those with a value.
+    good: u64,
 }
 
 /// Prints the readings.

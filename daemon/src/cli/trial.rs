@@ -15,6 +15,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
+use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
 
 mod show;
@@ -79,11 +80,14 @@ async fn play(config: Config, length: Duration) -> Result<(), Failure> {
         .await
         .map_err(failure)?;
     let (to_service, control) = mpsc::channel(1);
+    let mut terminate = signal(SignalKind::terminate())
+        .map_err(|error| Failure::new(format!("signals: {error}")))?;
     let shown = tokio::spawn(show::follow(service.log().reader()));
     let end = tokio::spawn(async move {
         tokio::select! {
             () = tokio::time::sleep(length) => {}
             _ = tokio::signal::ctrl_c() => {}
+            _ = terminate.recv() => {}
         }
         let _ = to_service
             .send(Control::Stop("the trial is over".to_owned()))

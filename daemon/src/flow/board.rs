@@ -1,6 +1,6 @@
 //! One board in the flow: its lines go to its probes, its silence becomes theirs.
 
-use super::notes::BadLines;
+use super::notes::{BadLines, Greeting};
 use super::probe::Probe;
 use crate::log::{Batch, Entry, Kind};
 use crate::measure::decode::{Decoder, Line};
@@ -16,7 +16,11 @@ pub struct Board {
     /// In the order of the decoder's slots.
     probes: Vec<Probe>,
     silent_after_ns: u64,
+    /// Boot time of the last line: two lines of one read come apart by a nanosecond, so that each
+    /// is a line of its own in the log.
+    line_ns: u64,
     talk: Talk,
+    greeting: Greeting,
     bad: BadLines,
     opened: u64,
 }
@@ -45,10 +49,12 @@ impl Board {
             decoder,
             probes,
             silent_after_ns: u64::try_from(silent_after.as_nanos()).unwrap_or(u64::MAX),
+            line_ns: 0,
             talk: Talk {
                 last_ns: now.boot_ns,
                 silent: None,
             },
+            greeting: Greeting::default(),
             bad: BadLines::default(),
             opened: 0,
         }
@@ -58,7 +64,10 @@ impl Board {
     pub fn event(&mut self, event: &Event, batch: &mut Batch) {
         match event {
             Event::Line { at, bytes } => self.line(*at, bytes, batch),
-            Event::Discarded { why, .. } => self.bad.count_discarded(*why),
+            Event::Discarded { why, bytes } => {
+                self.bad.count_discarded(*why);
+                self.greeting.count_discarded(*why, *bytes);
+            }
             Event::Opened {
                 at,
                 detail,
@@ -108,15 +117,20 @@ impl Board {
     /// Its source goes on under a new configuration, so its silence and its counts do too.
     pub fn goes_on(&mut self, before: &Self) {
         self.talk = before.talk;
+        self.line_ns = before.line_ns;
         self.opened = before.opened;
     }
 
     fn line(&mut self, at: Moment, bytes: &[u8], batch: &mut Batch) {
         let kind = self.decoder.decode(bytes);
         if kind != Line::Fields {
-            self.bad.count(kind, bytes);
+            if !self.greeting.takes(at) {
+                self.bad.count(kind, bytes);
+            }
             return;
         }
+        self.first_good_line(at, batch);
+        let at = self.apart(at);
         self.talk.last_ns = at.boot_ns;
         if let Some((since, _)) = self.talk.silent.take() {
             let seconds = at.boot_ns.saturating_sub(since) / 1_000_000_000;
@@ -127,8 +141,21 @@ impl Board {
         }
     }
 
+    fn first_good_line(&mut self, at: Moment, batch: &mut Batch) {
+        if let Some(text) = self.greeting.end(at) {
+            self.note(at, &text, batch);
+        }
+    }
+
+    fn apart(&mut self, at: Moment) -> Moment {
+        let boot_ns = at.boot_ns.max(self.line_ns.saturating_add(1));
+        self.line_ns = boot_ns;
+        Moment { boot_ns, ..at }
+    }
+
     fn was_opened(&mut self, at: Moment, detail: &str, resets: bool, batch: &mut Batch) {
         self.opened += 1;
+        self.greeting = Greeting::after_opening(at);
         let reset = if resets {
             "; opening resets most boards, so its first lines are passed over"
         } else {
@@ -140,7 +167,12 @@ impl Board {
 
     fn was_lost(&mut self, at: Moment, reason: &str, batch: &mut Batch) {
         let probes = self.probes.len();
-        let text = format!("lost: {reason}; its {probes} probes read `board silent`");
+        let what = if self.opened == 0 {
+            "not found"
+        } else {
+            "lost"
+        };
+        let text = format!("{what}: {reason}; its {probes} probes read `board silent`");
         self.note(at, &text, batch);
         if self.talk.silent.is_none() {
             self.log_silence(at, batch);

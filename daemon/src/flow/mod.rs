@@ -8,7 +8,7 @@ mod notes;
 mod probe;
 
 pub use board::Board;
-pub use probe::{Measuring, Probe, Setup};
+pub use probe::{Measuring, Probe, Setup, withdrawal};
 
 use crate::log::{Batch, Entry, Kind};
 use crate::measure::timeline::StepWatch;
@@ -36,16 +36,14 @@ impl Flow {
     /// What an event of a board brings. One of a board that is no longer configured brings nothing.
     pub fn event(&mut self, board: usize, event: &Event) -> Batch {
         let mut batch = Batch::default();
-        if let Some(at) = event.at() {
-            self.watch_clock(at, &mut batch);
-        }
         if let Some(board) = self.boards.get_mut(&board) {
             board.event(event, &mut batch);
         }
         batch
     }
 
-    /// What the passing of time brings: silent boards, stale probes, clock steps.
+    /// What the passing of time brings: silent boards, stale probes, clock steps. `now` is the
+    /// host's own; the moments of lines may be a recording's, or a remote board's.
     pub fn tick(&mut self, now: Moment) -> Batch {
         let mut batch = Batch::default();
         self.watch_clock(now, &mut batch);

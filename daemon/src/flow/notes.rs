@@ -85,6 +85,62 @@ impl BadLines {
     }
 }
 
+/// How long a board that was just opened may talk about itself, nanoseconds: it comes out of a
+/// reset within 2 s (common practice).
+const GREETING_NS: u64 = 3_000_000_000;
+
+/// What a board says between being opened and its first good line: its banner, and half a line.
+/// Expected, so it is counted apart from bad lines.
+#[derive(Debug, Default)]
+pub struct Greeting {
+    opened_ns: Option<u64>,
+    lines: u64,
+    bytes: u64,
+}
+
+impl Greeting {
+    /// Of a board that was opened now.
+    pub fn after_opening(at: Moment) -> Self {
+        Self {
+            opened_ns: Some(at.boot_ns),
+            ..Self::default()
+        }
+    }
+
+    /// Counts a line that holds no reading, where it still belongs to the greeting.
+    pub fn takes(&mut self, at: Moment) -> bool {
+        let since = self
+            .opened_ns
+            .map(|opened| at.boot_ns.saturating_sub(opened));
+        let takes = since.is_some_and(|since| since <= GREETING_NS);
+        self.lines += u64::from(takes);
+        takes
+    }
+
+    /// Counts bytes before the first whole line.
+    pub fn count_discarded(&mut self, why: Discard, bytes: u64) {
+        if why == Discard::AfterOpening {
+            self.bytes += bytes;
+        }
+    }
+
+    /// The first good line: what came before it, in words; none where nothing did.
+    pub fn end(&mut self, at: Moment) -> Option<String> {
+        let Self {
+            opened_ns,
+            lines,
+            bytes,
+        } = std::mem::take(self);
+        let seconds = at.boot_ns.saturating_sub(opened_ns?) as f64 / 1e9;
+        (lines > 0 || bytes > 0).then(|| {
+            format!(
+                "first good line after {seconds:.1} s; {lines} lines and a piece of {bytes} bytes before \
+                 it passed over"
+            )
+        })
+    }
+}
+
 /// Bytes as a person can read them, shortened.
 fn readable(bytes: &[u8]) -> String {
     let shown = &bytes[..bytes.len().min(EXAMPLE)];

@@ -7,7 +7,7 @@ use crate::measure::chain::{Chain, Measured};
 use crate::measure::decode::Slot;
 use crate::measure::front_end::{Electrical, FrontEnd};
 use crate::measure::timeline::Timeline;
-use crate::reading::{Moment, Outcome, Quality, Reading, Series, Stamp};
+use crate::reading::{Estimate, Moment, Outcome, Quality, Reading, Series, Stamp};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -184,32 +184,27 @@ impl Probe {
         }
     }
 
-    fn withdraw(&self, now: Moment, machine: &Machine, batch: &mut Batch) {
+    fn withdraw(&mut self, now: Moment, machine: &Machine, batch: &mut Batch) {
         if machine.state() == State::Normal {
             return;
         }
-        let stamp = Stamp {
-            wall_ms: now.wall_ms,
-            boot_ns: now.boot_ns,
-            boot: self.boot,
-        };
+        let stamp = self.stamp(now);
         let quality = self.quality.map_or(Quality::Stale, |(quality, _)| quality);
-        let moved = (machine.state(), State::Normal);
-        let mut gone = self.alarm_move(machine.rule(), moved, stamp, Outcome::Fault(quality));
-        gone.action.clear();
-        let text = format!(
-            "probe `{}`: alarm `{}` is no longer configured, so it is no longer active",
-            gone.probe, gone.alarm
-        );
-        push_move(now, text, gone, batch);
+        let moved = (State::Normal, machine.state());
+        let active = self.alarm_move(machine.rule(), moved, stamp, (None, quality));
+        batch.append(Batch::of(withdrawal(now, stamp, &active)));
     }
 
-    fn log(&mut self, at: Moment, measured: Measured, batch: &mut Batch) {
-        let stamp = Stamp {
+    fn stamp(&mut self, at: Moment) -> Stamp {
+        Stamp {
             wall_ms: self.timeline.stamp(at),
             boot_ns: at.boot_ns,
             boot: self.boot,
-        };
+        }
+    }
+
+    fn log(&mut self, at: Moment, measured: Measured, batch: &mut Batch) {
+        let stamp = self.stamp(at);
         self.note_quality(at, &measured, batch);
         batch.readings.push(Reading {
             seq: 0,
@@ -229,13 +224,20 @@ impl Probe {
             let Some(moved) = self.alarms[index].judge(outcome, at.boot_ns) else {
                 continue;
             };
-            let mut alarm = self.alarm_move(self.alarms[index].rule(), moved, stamp, outcome);
+            let judged = (outcome.estimate().map(Estimate::value), outcome.quality());
+            let mut alarm = self.alarm_move(self.alarms[index].rule(), moved, stamp, judged);
             alarm.reading_seq = batch.readings.len() as u64;
             push_move(at, alarm.text(), alarm, batch);
         }
     }
 
-    fn alarm_move(&self, rule: &Rule, moved: (State, State), at: Stamp, outcome: Outcome) -> Move {
+    fn alarm_move(
+        &self,
+        rule: &Rule,
+        moved: (State, State),
+        at: Stamp,
+        (value, quality): (Option<f64>, Quality),
+    ) -> Move {
         Move {
             seq: 0,
             reading_seq: 0,
@@ -245,10 +247,10 @@ impl Probe {
             from: moved.0,
             to: moved.1,
             at,
-            value: outcome.estimate().map(crate::reading::Estimate::value),
+            value,
             limit: rule.condition.limit(),
             unit: self.series.unit.clone(),
-            quality: outcome.quality(),
+            quality,
             action: rule.action.clone(),
         }
     }
@@ -303,6 +305,27 @@ fn with_count(text: String, untold: u64) -> String {
         0 => text,
         n => format!("{text} (and {n} changes in between)"),
     }
+}
+
+/// The journal entry that ends an active alarm which is no longer configured.
+#[must_use]
+pub fn withdrawal(now: Moment, at: Stamp, active: &Move) -> Entry {
+    let text = format!(
+        "probe `{}`: alarm `{}` is no longer configured, so it is no longer active",
+        active.probe, active.alarm
+    );
+    let mut entry = Entry::new(now, Kind::Alarm, active.probe.as_str(), text);
+    entry.alarm = Some(Move {
+        seq: 0,
+        reading_seq: 0,
+        from: State::Active,
+        to: State::Normal,
+        at,
+        value: None,
+        action: String::new(),
+        ..active.clone()
+    });
+    entry
 }
 
 fn push_move(at: Moment, text: String, alarm: Move, batch: &mut Batch) {

@@ -54,6 +54,8 @@ impl fmt::Display for Kind {
 /// An entry on its way into the journal.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
+    /// The journal's number; 0 until the log gave one.
+    pub seq: u64,
     /// When.
     pub at: Moment,
     /// What kind of event.
@@ -76,6 +78,7 @@ impl Entry {
         text: impl Into<String>,
     ) -> Self {
         Self {
+            seq: 0,
             at,
             kind,
             subject: subject.into(),

@@ -21,6 +21,7 @@ pub use reader::LogReader;
 pub use tail::same_line;
 
 use crate::alarm::Move;
+use crate::outlet::words;
 use crate::reading::{Reading, Series};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -51,10 +52,10 @@ pub struct Settings {
 #[derive(Debug, thiserror::Error)]
 pub enum LogError {
     /// What SQLite said.
-    #[error("{0}")]
+    #[error("{0}; check the file's owner, and the disk's space and state")]
     Sqlite(#[from] rusqlite::Error),
-    /// The folder could not be made, or a thread could not be started.
-    #[error("{0}")]
+    /// The folder or a file beside the log could not be made, or a thread could not be started.
+    #[error("{}; check the folder, its owner, and the disk's space", words(.0))]
     Io(#[from] std::io::Error),
     /// The file is another program's database.
     #[error("the file is a database, but no log of this program; choose another `path` in `[log]`")]
@@ -93,6 +94,24 @@ pub struct Batch {
 }
 
 impl Batch {
+    /// A batch of one journal entry.
+    #[must_use]
+    pub fn of(entry: Entry) -> Self {
+        Self {
+            at_once: entry.alarm.is_some(),
+            entries: vec![entry],
+            ..Self::default()
+        }
+    }
+
+    /// Lets the readings go; the alarm moves stay, without a reading.
+    pub fn drop_readings(&mut self) {
+        self.readings.clear();
+        for alarm in self.entries.iter_mut().filter_map(|e| e.alarm.as_mut()) {
+            alarm.reading_seq = 0;
+        }
+    }
+
     /// Whether there is nothing to write.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -103,7 +122,7 @@ impl Batch {
     pub fn append(&mut self, mut other: Self) {
         let shift = self.readings.len() as u64;
         for entry in &mut other.entries {
-            if let Some(alarm) = &mut entry.alarm {
+            if let Some(alarm) = entry.alarm.as_mut().filter(|a| a.reading_seq != 0) {
                 alarm.reading_seq += shift;
             }
         }
@@ -118,7 +137,7 @@ impl Batch {
 pub struct Newest {
     /// Of the readings, committed or not.
     pub reading: u64,
-    /// Of the alarm moves in the journal; these are committed.
+    /// Of the alarm moves in the journal, committed or not.
     pub moves: u64,
     /// The log is closed: nothing more will come.
     pub closed: bool,
@@ -181,13 +200,19 @@ impl Log {
             let mut tail = self.shared.tail();
             let dropped = tail.take(&mut batch, MOST_WAITING);
             self.shared.dropped.fetch_add(dropped, Ordering::Relaxed);
-            let any = !batch.readings.is_empty();
             room.send(Request::Append(batch));
-            any.then(|| tail.newest())
+            Newest {
+                reading: tail.newest(),
+                moves: tail.newest_entry_and_move().1,
+                closed: false,
+            }
         };
-        if let Some(newest) = newest {
-            self.shared.newest.send_modify(|n| n.reading = newest);
-        }
+        self.shared.newest.send_if_modified(|known| {
+            let is_new = newest.reading > known.reading || newest.moves > known.moves;
+            known.reading = known.reading.max(newest.reading);
+            known.moves = known.moves.max(newest.moves);
+            is_new
+        });
         Ok(())
     }
 

@@ -1,6 +1,6 @@
 //! Opens the log for its one writer: lock, settings of SQLite, where numbering goes on.
 
-use super::{LogError, rows};
+use super::{LogError, rows, schema};
 use rusqlite::Connection;
 use std::fs::{File, TryLockError};
 use std::io::{Read, Write};
@@ -32,22 +32,52 @@ pub fn lock(log: &Path) -> Result<File, LogError> {
     Ok(file)
 }
 
+/// Opens the file, and refuses it untouched where it is no log of ours.
+///
+/// # Errors
+/// What SQLite says, `NotALog`, `Newer`.
 pub fn open(path: &Path) -> Result<Connection, LogError> {
     let conn = Connection::open(path)?;
     conn.busy_timeout(Duration::from_secs(5))?;
+    schema::checked_version(&conn)?;
+    Ok(conn)
+}
+
+/// How SQLite writes it.
+///
+/// # Errors
+/// What SQLite says.
+pub fn prepare(conn: &Connection) -> rusqlite::Result<()> {
     conn.pragma_update(None, "journal_mode", "WAL")?;
     // FULL syncs the write-ahead log at each commit: the commit interval is then what a power cut
     // can take, not "some commits". NORMAL writes about half as much to the card.
     conn.pragma_update(None, "synchronous", "FULL")?;
-    conn.pragma_update(None, "foreign_keys", true)?;
-    Ok(conn)
+    conn.pragma_update(None, "foreign_keys", true)
 }
 
-pub fn next_seq(conn: &Connection) -> rusqlite::Result<u64> {
-    let sql = "SELECT max(coalesce((SELECT max(seq) + 1 FROM reading), 1), \
-        coalesce((SELECT CAST(value AS INTEGER) FROM meta WHERE key = 'next_seq'), 1))";
-    conn.query_row(sql, [], |row| row.get(0))
-        .map(rows::from_stored)
+/// The numbers that the next reading and the next journal entry get.
+#[derive(Clone, Copy, Debug)]
+pub struct Next {
+    /// Of the reading.
+    pub reading: u64,
+    /// Of the entry.
+    pub entry: u64,
+}
+
+/// Behind all numbers that were ever given out, to what a crash took with it as well.
+pub fn next_numbers(conn: &Connection) -> rusqlite::Result<Next> {
+    let next = |table: &str, key: &str| {
+        let sql = format!(
+            "SELECT max(coalesce((SELECT max(seq) + 1 FROM {table}), 1), \
+             coalesce((SELECT CAST(value AS INTEGER) FROM meta WHERE key = '{key}'), 1))"
+        );
+        conn.query_row(&sql, [], |row| row.get(0))
+            .map(rows::from_stored)
+    };
+    Ok(Next {
+        reading: next("reading", "next_seq")?,
+        entry: next("journal", "next_entry")?,
+    })
 }
 
 pub fn last_move(conn: &Connection) -> rusqlite::Result<u64> {

@@ -8,6 +8,9 @@ use crate::reading::Reading;
 use rusqlite::{Connection, params};
 use std::path::Path;
 
+/// Readings fetched in one go.
+const PAGE: usize = 10_000;
+
 /// An opened log, read-only.
 #[derive(Debug)]
 pub struct Query {
@@ -40,30 +43,49 @@ impl Query {
 
     /// Calls `visit` with each reading of a probe from `from_ms` up to, not with, `to_ms`
     /// (milliseconds since 1970), in the order in which they were acquired. `visit` returns false
-    /// to end early.
+    /// to end early. However long `visit` takes, no statement stays open meanwhile: that would keep
+    /// the service from tidying up its write-ahead log.
     ///
     /// # Errors
     /// What SQLite says.
     pub fn readings(
         &self,
         probe: &str,
-        (from_ms, to_ms): (i64, i64),
+        span: (i64, i64),
         mut visit: impl FnMut(Reading) -> bool,
     ) -> Result<(), LogError> {
+        let mut after = 0;
+        loop {
+            let page = self.page(probe, span, after)?;
+            let Some(last) = page.last().map(|r| r.seq) else {
+                return Ok(());
+            };
+            after = last;
+            if !page.into_iter().all(&mut visit) {
+                return Ok(());
+            }
+        }
+    }
+
+    fn page(
+        &self,
+        probe: &str,
+        (from_ms, to_ms): (i64, i64),
+        after: u64,
+    ) -> rusqlite::Result<Vec<Reading>> {
         let sql = format!(
-            "SELECT {} FROM reading WHERE time_ms >= ?1 AND time_ms < ?2 \
-             AND series IN (SELECT id FROM series WHERE probe = ?3) ORDER BY seq",
+            "SELECT {} FROM reading WHERE seq > ?1 AND time_ms >= ?2 AND time_ms < ?3 \
+             AND series IN (SELECT id FROM series WHERE probe = ?4) ORDER BY seq LIMIT {PAGE}",
             rows::READING_COLUMNS
         );
         let mut statement = self.conn.prepare_cached(&sql)?;
-        let mut found = statement.query(params![from_ms, to_ms, probe])?;
+        let bounds = params![rows::as_stored(after), from_ms, to_ms, probe];
+        let mut found = statement.query(bounds)?;
+        let mut page = Vec::new();
         while let Some(row) = found.next()? {
-            let reading = rows::reading_from(row, &self.series)?;
-            if !reading.is_none_or(&mut visit) {
-                break;
-            }
+            page.extend(rows::reading_from(row, &self.series)?);
         }
-        Ok(())
+        Ok(page)
     }
 
     /// How many readings and alarm moves there are, and how many readings have no value.

@@ -6,7 +6,9 @@ use super::{LogError, Newest, Progress, Shared, Span, same_line};
 use crate::alarm::Move;
 use crate::reading::Reading;
 use rusqlite::{Connection, OpenFlags, params};
+use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::sync::watch;
 
 /// Reads forward in the log. Each outlet has its own; it opens its own read-only connection only
@@ -87,8 +89,14 @@ impl LogReader {
     /// # Errors
     /// What SQLite says.
     pub async fn moves_after(&mut self, after: u64, limit: usize) -> Result<Vec<Move>, LogError> {
-        self.on_disk(move |disk, _| rows::moves_where(&disk.conn, "true", after, limit))
-            .await
+        let in_memory = self.shared.tail().moves_after(after, limit);
+        match in_memory {
+            Some(moves) => Ok(moves),
+            None => {
+                self.on_disk(move |disk, _| rows::moves_where(&disk.conn, "true", after, limit))
+                    .await
+            }
+        }
     }
 
     /// The last move of each alarm that ever moved.
@@ -98,8 +106,18 @@ impl LogReader {
     pub async fn standing_moves(&mut self) -> Result<Vec<Move>, LogError> {
         let last = "seq IN (SELECT max(seq) FROM journal WHERE kind = 'alarm' \
             GROUP BY subject, json_extract(data, '$.alarm'))";
-        self.on_disk(move |disk, _| rows::moves_where(&disk.conn, last, 0, usize::MAX))
-            .await
+        let mut standing = self
+            .on_disk(move |disk, shared| {
+                let waiting = shared.tail().waiting_moves();
+                let committed = rows::moves_where(&disk.conn, last, 0, usize::MAX)?;
+                Ok(committed.into_iter().chain(waiting).collect::<Vec<_>>())
+            })
+            .await?;
+        standing.sort_by_key(|m| std::cmp::Reverse(m.seq));
+        let mut seen = std::collections::HashSet::new();
+        standing.retain(|m| seen.insert((m.probe.clone(), m.alarm.clone())));
+        standing.reverse();
+        Ok(standing)
     }
 
     /// The stored cursors of an outlet; `None` for one that the log does not know.
@@ -149,7 +167,7 @@ impl LogReader {
 }
 
 impl Disk {
-    fn open(path: &std::path::Path) -> rusqlite::Result<Self> {
+    fn open(path: &Path) -> rusqlite::Result<Self> {
         let conn = open_read_only(path)?;
         let series = rows::all_series(&conn)?;
         Ok(Self { conn, series })
@@ -219,7 +237,7 @@ impl Disk {
     fn last_end(&self) -> rusqlite::Result<Option<LastEnd>> {
         let sql = "SELECT kind = 'stop', \
             (SELECT time_ms FROM reading ORDER BY seq DESC LIMIT 1) \
-            FROM journal ORDER BY seq DESC LIMIT 1";
+            FROM journal WHERE kind IN ('start', 'stop') ORDER BY seq DESC LIMIT 1";
         let mut statement = self.conn.prepare(sql)?;
         let mut found = statement.query([])?;
         let end = |row: &rusqlite::Row<'_>| {
@@ -244,13 +262,52 @@ impl Disk {
     }
 }
 
-/// Opens a log for reading beside a running service.
+/// Opens a log for reading, beside a running service or without one.
+///
+/// A reader of a write-ahead log has to write beside it. One who may not can still read a log that
+/// nobody writes: it is whole without its companions.
 ///
 /// # Errors
 /// What SQLite says.
-pub fn open_read_only(path: &std::path::Path) -> rusqlite::Result<Connection> {
-    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let conn = Connection::open_with_flags(path, flags)?;
-    conn.busy_timeout(std::time::Duration::from_secs(5))?;
+pub fn open_read_only(path: &Path) -> rusqlite::Result<Connection> {
+    match open_with(path, "") {
+        Err(error) if is_a_matter_of_rights(&error) && !has_write_ahead_log(path) => {
+            open_with(path, "?immutable=1")
+        }
+        opened => opened,
+    }
+}
+
+fn open_with(path: &Path, options: &str) -> rusqlite::Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
+        | OpenFlags::SQLITE_OPEN_NO_MUTEX
+        | OpenFlags::SQLITE_OPEN_URI;
+    let conn = Connection::open_with_flags(uri(path, options), flags)?;
+    conn.busy_timeout(Duration::from_secs(5))?;
+    // Opening alone reads nothing: what is wrong shows here.
+    conn.query_row("SELECT count(*) FROM sqlite_schema", [], |_| Ok(()))?;
     Ok(conn)
+}
+
+/// The path as a URI of SQLite's: what has a meaning there is written in hexadecimal.
+fn uri(path: &Path, options: &str) -> String {
+    let mut uri = String::from("file:");
+    for byte in path.as_os_str().as_encoded_bytes() {
+        match byte {
+            b'%' | b'?' | b'#' | 0x80.. => uri.push_str(&format!("%{byte:02X}")),
+            plain => uri.push(char::from(*plain)),
+        }
+    }
+    uri + options
+}
+
+fn is_a_matter_of_rights(error: &rusqlite::Error) -> bool {
+    use rusqlite::ErrorCode::{CannotOpen, ReadOnly};
+    matches!(error.sqlite_error_code(), Some(ReadOnly | CannotOpen))
+}
+
+fn has_write_ahead_log(path: &Path) -> bool {
+    let mut wal = path.as_os_str().to_owned();
+    wal.push("-wal");
+    std::fs::metadata(wal).is_ok_and(|file| file.len() > 0)
 }

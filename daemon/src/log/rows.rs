@@ -166,29 +166,30 @@ pub fn moves_where(
     Ok(moves)
 }
 
-/// Keeps where numbering goes on.
+/// Keeps where the numbering of readings (`next_seq`) or entries (`next_entry`) goes on.
 ///
 /// # Errors
 /// What SQLite says.
-pub fn write_next_seq(conn: &Connection, next_seq: u64) -> rusqlite::Result<()> {
-    let sql = "INSERT INTO meta VALUES ('next_seq', ?1) \
+pub fn write_next(conn: &Connection, key: &str, next: u64) -> rusqlite::Result<()> {
+    let sql = "INSERT INTO meta VALUES (?1, ?2) \
         ON CONFLICT (key) DO UPDATE SET value = excluded.value";
-    conn.prepare_cached(sql)?.execute([next_seq.to_string()])?;
+    conn.prepare_cached(sql)?
+        .execute([key, &next.to_string()])?;
     Ok(())
 }
 
-/// Appends an entry to the journal; gives its number.
+/// Appends an entry to the journal.
 ///
 /// # Errors
 /// What SQLite says.
-pub fn insert_entry(conn: &Connection, boot: u32, entry: &Entry) -> rusqlite::Result<u64> {
-    let sql = "INSERT INTO journal (time_ms, boot, boot_ns, kind, subject, text, data) \
-        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+pub fn insert_entry(conn: &Connection, boot: u32, entry: &Entry) -> rusqlite::Result<()> {
+    let sql = "INSERT INTO journal VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
     let data = entry
         .alarm
         .as_ref()
         .and_then(|a| serde_json::to_string(a).ok());
     conn.prepare_cached(sql)?.execute(params![
+        as_stored(entry.seq),
         entry.at.wall_ms,
         boot,
         as_stored(entry.at.boot_ns),
@@ -197,7 +198,7 @@ pub fn insert_entry(conn: &Connection, boot: u32, entry: &Entry) -> rusqlite::Re
         entry.text,
         data
     ])?;
-    Ok(from_stored(conn.last_insert_rowid()))
+    Ok(())
 }
 
 /// Keeps an outlet's cursors.

@@ -113,6 +113,9 @@ pub fn assert_sqlite_version() -> Result<(), LogError> {
 pub fn migrate(conn: &mut Connection) -> Result<(), LogError> {
     let transaction = conn.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
     let version = checked_version(&transaction)?;
+    if version == TODAY {
+        return Ok(());
+    }
     for step in MIGRATIONS.iter().skip(version as usize) {
         transaction.execute_batch(step)?;
     }

@@ -1,17 +1,31 @@
 //! The newest readings in memory: all that is not committed yet, and some that is, so that what is
 //! live is never read back from the card.
 
-use super::Batch;
+use super::{Batch, Entry};
+use crate::alarm::Move;
 use crate::reading::Reading;
 use std::collections::VecDeque;
 
 /// Committed readings kept in memory for outlets that are close behind.
 const KEPT_COMMITTED: usize = 4096;
 
+/// Committed alarm moves kept in memory.
+const KEPT_MOVES: usize = 256;
+
 /// The end of the log.
 #[derive(Debug, Default)]
 pub struct Tail {
     readings: VecDeque<Reading>,
+    /// The newest alarm moves, with the journal's numbers.
+    moves: VecDeque<Move>,
+    /// The journal's number of the last entry.
+    newest_entry: u64,
+    /// The journal's number of the last alarm move.
+    newest_move: u64,
+    /// Moves after this entry are all in `moves`.
+    moves_complete_after: u64,
+    /// The journal's number of the last entry that is committed.
+    committed_entry: u64,
     /// Sequence number of the last committed reading.
     committed: u64,
     /// Sequence number of the last reading, committed or not.
@@ -21,20 +35,25 @@ pub struct Tail {
 }
 
 impl Tail {
-    /// The tail of a log whose last committed reading is `committed`.
+    /// The tail of a log whose last committed reading, journal entry and alarm move have these
+    /// numbers.
     #[must_use]
-    pub fn starting_after(committed: u64) -> Self {
+    pub fn starting_after(reading: u64, entry: u64, moved: u64) -> Self {
         Self {
-            committed,
-            newest: committed,
-            complete_after: committed,
+            committed: reading,
+            newest: reading,
+            complete_after: reading,
+            newest_entry: entry,
+            newest_move: moved,
+            moves_complete_after: entry,
+            committed_entry: entry,
             ..Self::default()
         }
     }
 
-    /// Gives each reading of a batch its number, each alarm move the number of its reading, and
-    /// keeps the readings. Those beyond `most` waiting are dropped from the batch, the newest first;
-    /// gives how many.
+    /// Gives each reading and each journal entry of a batch its number, each alarm move that of its
+    /// reading, and keeps readings and moves. Readings beyond `most` waiting are dropped from the
+    /// batch, the newest first; gives how many.
     pub fn take(&mut self, batch: &mut Batch, most: usize) -> u64 {
         let room = most.saturating_sub(self.waiting());
         let dropped = batch.readings.len().saturating_sub(room);
@@ -45,14 +64,29 @@ impl Tail {
             reading.seq = self.newest;
             self.readings.push_back(reading.clone());
         }
-        let kept = batch.readings.len() as u64;
-        for alarm in batch.entries.iter_mut().filter_map(|e| e.alarm.as_mut()) {
-            alarm.reading_seq = match alarm.reading_seq {
-                position if (1..=kept).contains(&position) => before + position,
-                _ => 0,
-            };
+        for entry in &mut batch.entries {
+            self.number(entry, before);
         }
         dropped as u64
+    }
+
+    /// `before` is the number of the last reading before the entry's batch.
+    fn number(&mut self, entry: &mut Entry, before: u64) {
+        self.newest_entry += 1;
+        entry.seq = self.newest_entry;
+        let Some(alarm) = &mut entry.alarm else {
+            return;
+        };
+        alarm.seq = entry.seq;
+        let reading = before.saturating_add(alarm.reading_seq);
+        // 0 for a move that no reading caused, or whose reading was dropped.
+        alarm.reading_seq = if reading > before && reading <= self.newest {
+            reading
+        } else {
+            0
+        };
+        self.newest_move = entry.seq;
+        self.moves.push_back(alarm.clone());
     }
 
     /// How many readings are not on the card yet.
@@ -69,6 +103,41 @@ impl Tail {
                 self.complete_after = gone.seq;
             }
         }
+    }
+
+    /// All entries up to `seq` are on the card.
+    pub fn entries_committed_up_to(&mut self, seq: u64) {
+        self.committed_entry = seq;
+        let waiting = self.moves.len() - self.moves.partition_point(|m| m.seq <= seq);
+        while self.moves.len() > KEPT_MOVES + waiting {
+            if let Some(gone) = self.moves.pop_front() {
+                self.moves_complete_after = gone.seq;
+            }
+        }
+    }
+
+    /// The journal's number of the last entry, and of the last alarm move.
+    #[must_use]
+    pub fn newest_entry_and_move(&self) -> (u64, u64) {
+        (self.newest_entry, self.newest_move)
+    }
+
+    /// Moves after an entry, oldest first; `None` where they are not all here.
+    #[must_use]
+    pub fn moves_after(&self, after: u64, limit: usize) -> Option<Vec<Move>> {
+        (after >= self.moves_complete_after).then(|| {
+            let start = self.moves.partition_point(|m| m.seq <= after);
+            self.moves.iter().skip(start).take(limit).cloned().collect()
+        })
+    }
+
+    /// Moves that are not on the card yet.
+    #[must_use]
+    pub fn waiting_moves(&self) -> Vec<Move> {
+        let start = self
+            .moves
+            .partition_point(|m| m.seq <= self.committed_entry);
+        self.moves.iter().skip(start).cloned().collect()
     }
 
     /// Sequence number of the last committed reading.
@@ -134,7 +203,7 @@ mod tests {
 
     #[test]
     fn a_line_is_never_cut_in_two() {
-        let mut tail = Tail::starting_after(10);
+        let mut tail = Tail::starting_after(10, 0, 0);
         taken(&mut tail, [1, 2, 2, 2, 3]);
         assert_eq!(seqs(&tail.after(10, u64::MAX, 2)), [11, 12, 13, 14]);
         assert_eq!(seqs(&tail.after(14, u64::MAX, 2)), [15]);
@@ -143,7 +212,7 @@ mod tests {
 
     #[test]
     fn what_is_not_committed_is_kept_however_much_it_is() {
-        let mut tail = Tail::starting_after(0);
+        let mut tail = Tail::starting_after(0, 0, 0);
         taken(&mut tail, 1..=20_000);
         tail.committed_up_to(5_000);
         assert!(tail.reaches(5_000));
@@ -154,7 +223,7 @@ mod tests {
 
     #[test]
     fn beyond_what_may_wait_the_newest_are_dropped_and_counted() {
-        let mut tail = Tail::starting_after(0);
+        let mut tail = Tail::starting_after(0, 0, 0);
         let mut batch = Batch {
             readings: (0..10).map(|line| reading(0, line)).collect(),
             ..Batch::default()

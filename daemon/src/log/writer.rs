@@ -46,19 +46,26 @@ pub enum Request {
 
 /// Opens the file and starts the thread.
 pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<Shared>, LogError> {
-    let lock = open::lock(&settings.path)?;
     let mut conn = open::open(&settings.path)?;
+    let lock = open::lock(&settings.path)?;
+    open::prepare(&conn)?;
     schema::migrate(&mut conn)?;
-    let next_seq = open::next_seq(&conn)?;
+    let next = open::next_numbers(&conn)?;
     // Before any number is given out: one that an outlet saw is never used again.
-    rows::write_next_seq(&conn, next_seq + RESERVED)?;
+    rows::write_next(&conn, "next_seq", next.reading + RESERVED)?;
+    rows::write_next(&conn, "next_entry", next.entry + RESERVED)?;
+    let last_move = open::last_move(&conn)?;
     let shared = Arc::new(Shared {
         path: settings.path.clone(),
         boot: open::boot_number(&conn, &clock::boot_id())?,
-        tail: Mutex::new(Tail::starting_after(next_seq - 1)),
+        tail: Mutex::new(Tail::starting_after(
+            next.reading - 1,
+            next.entry - 1,
+            last_move,
+        )),
         newest: watch::Sender::new(Newest {
-            reading: next_seq - 1,
-            moves: open::last_move(&conn)?,
+            reading: next.reading - 1,
+            moves: last_move,
             closed: false,
         }),
         pulse: AtomicU64::new(0),
@@ -210,24 +217,26 @@ impl Writer {
         if !self.has_work() {
             return Ok(());
         }
-        let last_move = match self.write_all() {
-            Ok(last_move) => last_move,
-            Err(error) => {
-                self.due = Some(Instant::now() + self.every);
-                return Err(error.into());
-            }
-        };
+        if let Err(error) = self.write_all() {
+            self.due = Some(Instant::now() + self.every);
+            return Err(error.into());
+        }
+        self.told_committed();
         self.entries.clear();
         self.progress.clear();
         self.tell_recovery();
-        if let Some(last) = self.readings.last() {
-            self.shared.tail().committed_up_to(last.seq);
-        }
         self.readings.clear();
-        if let Some(seq) = last_move {
-            self.shared.newest.send_modify(|n| n.moves = seq);
-        }
         Ok(())
+    }
+
+    fn told_committed(&self) {
+        let mut tail = self.shared.tail();
+        if let Some(last) = self.readings.last() {
+            tail.committed_up_to(last.seq);
+        }
+        if let Some(last) = self.entries.last() {
+            tail.entries_committed_up_to(last.seq);
+        }
     }
 
     fn has_work(&self) -> bool {
@@ -247,41 +256,41 @@ impl Writer {
             self.readings.len(),
             self.shared.dropped.swap(0, Ordering::Relaxed)
         );
-        self.entries.push(Entry::new(now, Kind::Log, "", text));
-        self.commit_is_due();
+        let mut batch = Batch::of(Entry::new(now, Kind::Log, "", text));
+        self.shared.tail().take(&mut batch, super::MOST_WAITING);
+        self.append(batch);
     }
 
-    /// One transaction; gives the number of the last alarm move in it.
-    fn write_all(&mut self) -> rusqlite::Result<Option<u64>> {
+    /// All that waits, in one transaction.
+    fn write_all(&mut self) -> rusqlite::Result<()> {
         let behavior = rusqlite::TransactionBehavior::Immediate;
         let boot = self.shared.boot;
         let transaction = self.conn.transaction_with_behavior(behavior)?;
         for reading in &self.readings {
             rows::insert_reading(&transaction, reading)?;
         }
-        let mut last_move = None;
         for entry in &self.entries {
-            let seq = rows::insert_entry(&transaction, boot, entry)?;
-            last_move = if entry.alarm.is_some() {
-                Some(seq)
-            } else {
-                last_move
-            };
+            rows::insert_entry(&transaction, boot, entry)?;
         }
         for (outlet, progress) in &self.progress {
             rows::write_progress(&transaction, outlet, progress)?;
         }
         if let Some(last) = self.readings.last() {
-            rows::write_next_seq(&transaction, last.seq + RESERVED)?;
+            rows::write_next(&transaction, "next_seq", last.seq + RESERVED)?;
         }
-        transaction.commit()?;
-        Ok(last_move)
+        if let Some(last) = self.entries.last() {
+            rows::write_next(&transaction, "next_entry", last.seq + RESERVED)?;
+        }
+        transaction.commit()
     }
 
     fn close(&mut self) -> Result<(), LogError> {
         self.commit()?;
-        let next_seq = self.shared.tail().newest() + 1;
-        rows::write_next_seq(&self.conn, next_seq)?;
+        let tail = self.shared.tail();
+        let (reading, entry) = (tail.newest(), tail.newest_entry_and_move().0);
+        drop(tail);
+        rows::write_next(&self.conn, "next_seq", reading + 1)?;
+        rows::write_next(&self.conn, "next_entry", entry + 1)?;
         // Leaves one file behind instead of three; a reader in the way is no harm.
         let _ = self
             .conn

@@ -7,7 +7,7 @@
 use super::condition::{Conditioned, Conditioner, Fault};
 use super::decode::Slot;
 use super::front_end::{Electrical, FrontEnd};
-use super::uncertainty::{NoiseEstimate, count_uncertainty};
+use super::uncertainty::{NoiseEstimate, count_uncertainty, last_decimal};
 use crate::driver::{DriverError, Model};
 use crate::reading::{Estimate, Outcome, Quality};
 use std::time::Duration;
@@ -66,6 +66,8 @@ pub struct Chain<M = Model> {
     conditioner: Conditioner,
     noise: NoiseEstimate,
     noise_factor: f64,
+    /// Where the front end has no step: the finest that the board's numbers have shown.
+    finest: Option<f64>,
     model: M,
 }
 
@@ -86,6 +88,7 @@ impl<M: Transfer> Chain<M> {
             conditioner: Conditioner::new(median, every),
             noise: NoiseEstimate::new(),
             noise_factor: if median > 1 { MEDIAN_EXCESS } else { 1.0 },
+            finest: None,
             model,
         }
     }
@@ -95,7 +98,7 @@ impl<M: Transfer> Chain<M> {
     pub fn push(&mut self, boot_ns: u64, slot: Slot) -> Option<Measured> {
         let sample = self.judge(slot)?;
         match sample {
-            Ok(count) => self.noise.push(count),
+            Ok(count) => self.learn(count),
             Err(_) => self.noise.interrupt(),
         }
         let complete = self.conditioner.push(boot_ns, sample);
@@ -107,6 +110,15 @@ impl<M: Transfer> Chain<M> {
         self.noise.interrupt();
         let rest = self.conditioner.flush();
         rest.map(|conditioned| self.measure(conditioned))
+    }
+
+    /// What a good sample shows of noise and step.
+    fn learn(&mut self, count: f64) {
+        self.noise.push(count);
+        if self.front_end.step().is_none() {
+            let step = last_decimal(count);
+            self.finest = Some(self.finest.map_or(step, |finest| finest.min(step)));
+        }
     }
 
     /// A slot as a sample: a count between the rails, or a fault. `None` where there is none.
@@ -172,7 +184,8 @@ impl<M: Transfer> Chain<M> {
         let Conditioned {
             spread, samples, ..
         } = conditioned;
-        count_uncertainty(self.front_end.step(), noise, spread, samples)
+        let step = self.front_end.step().or(self.finest);
+        count_uncertainty(step, noise, spread, samples)
     }
 }
 

@@ -80,8 +80,12 @@ pub struct ClockStep {
 
 impl StepWatch {
     /// Compares how far both clocks went on since the last observation. A step is more than 500 ms,
-    /// and more than a kernel may have slewed the wall clock meanwhile.
+    /// and more than a kernel may have slewed the wall clock meanwhile. A moment from before the
+    /// last observation says nothing.
     pub fn observe(&mut self, moment: Moment) -> Option<ClockStep> {
+        if self.last.is_some_and(|last| moment.boot_ns < last.boot_ns) {
+            return None;
+        }
         let last = self.last.replace(moment)?;
         let elapsed_ms = moment.boot_ns.saturating_sub(last.boot_ns) / NS_PER_MS;
         let elapsed = i64::try_from(elapsed_ms).unwrap_or(i64::MAX);

@@ -63,6 +63,19 @@ impl NoiseEstimate {
     }
 }
 
+/// The step of a number that is taken as a board wrote it: one of its last decimal, `0.1` for
+/// `25.3`. A number with more than nine decimals was not rounded, and counts as the finest of them.
+#[must_use]
+pub fn last_decimal(number: f64) -> f64 {
+    const MOST: i32 = 9;
+    let is_whole_at = |decimals: &i32| {
+        let scale = 10.0_f64.powi(*decimals);
+        (number * scale).round() / scale == number
+    };
+    let decimals = (0..MOST).find(is_whole_at).unwrap_or(MOST);
+    10.0_f64.powi(-decimals)
+}
+
 /// Standard uncertainty of a count, in counts.
 ///
 /// Two parts in quadrature:
@@ -74,8 +87,7 @@ impl NoiseEstimate {
 ///   it is not known yet, the `spread` of the averaged samples stands for it.
 ///
 /// Where neither is known, for the first samples, [`ASSUMED_NOISE`] steps stand for it: a first
-/// reading must not look better than those that follow. Only for a board whose numbers are taken as
-/// they are is there no step either; its first readings have an uncertainty of 0.
+/// reading must not look better than those that follow.
 #[must_use]
 pub fn count_uncertainty(
     step: Option<f64>,
@@ -100,6 +112,20 @@ mod tests {
         let mut noise = NoiseEstimate::new();
         counts.into_iter().for_each(|count| noise.push(count));
         noise.deviation()
+    }
+
+    #[test]
+    fn the_last_decimal_is_the_step_of_a_written_number() {
+        let cases = [
+            (25.3, 0.1),
+            (25.0, 1.0),
+            (-0.05, 0.01),
+            (1.0 / 3.0, 1e-9),
+            (1e20, 1.0),
+        ];
+        for (number, step) in cases {
+            near(last_decimal(number), step, 1e-12);
+        }
     }
 
     #[test]

@@ -4,9 +4,11 @@
 //! the receiver has acknowledged; after any trouble the connection is made afresh and what was not
 //! acknowledged is sent again.
 
+mod notes;
+
 use super::{Parcel, Receipt, Receiver, Trouble};
-use crate::clock;
-use crate::log::{Batch, Entry, Kind, Log, LogError, LogReader, Progress};
+use crate::log::{Log, LogError, LogReader, Progress};
+use notes::Notes;
 use std::time::Duration;
 use tokio::time::{Instant, sleep_until};
 use tokio_util::sync::CancellationToken;
@@ -19,10 +21,8 @@ const LONGEST_WAIT: Duration = Duration::from_secs(10);
 const PERSON_WAIT: Duration = Duration::from_secs(30);
 /// How long a stopping service waits for an outlet to send what is left.
 const LAST_DELIVERY: Duration = Duration::from_secs(5);
-/// How long a journal entry may wait for room in the writer's inbox.
-const PATIENCE: Duration = Duration::from_secs(1);
-/// Refusals of one parcel that are journalled one by one; the rest is counted.
-const REFUSALS_TOLD: usize = 5;
+/// How long a connection must stand to count as a good one.
+const SETTLED: Duration = Duration::from_secs(10);
 /// Alarm moves in one parcel at most.
 const MOVES: usize = 100;
 
@@ -40,8 +40,9 @@ pub struct Courier {
     late_from: Instant,
     /// The service stops: what is live goes at once.
     stopping: bool,
-    /// The last trouble that was told, so that each is told once.
-    told: Option<String>,
+    /// From when on the connection counts as a good one.
+    settled_from: Instant,
+    notes: Notes,
 }
 
 /// How a connection ended.
@@ -68,7 +69,8 @@ impl Courier {
             live_from: Instant::now(),
             late_from: Instant::now(),
             stopping: false,
-            told: None,
+            settled_from: Instant::now(),
+            notes: Notes::new(name, log),
         };
         courier.keep().await;
         Ok(courier)
@@ -83,7 +85,7 @@ impl Courier {
                 () = patience_after(&stop) => End::Stopped,
             };
             let End::Trouble(trouble) = end else { break };
-            self.tell_trouble(&trouble).await;
+            self.notes.tell_trouble(&trouble).await;
             tokio::select! {
                 () = stop.cancelled() => break,
                 () = tokio::time::sleep(wait.next(&trouble)) => {}
@@ -106,14 +108,13 @@ impl Courier {
             self.stopping = stop.is_cancelled();
             match self.deliver_next(receiver).await {
                 Err(trouble) => return End::Trouble(trouble),
-                Ok(true) => wait.reset(),
+                Ok(true) => self.settle(wait).await,
                 Ok(false) if self.stopping => {
                     receiver.close().await;
                     return End::Stopped;
                 }
-                // An idle connection that stands is as good as a delivery.
                 Ok(false) => {
-                    self.tell_recovery().await;
+                    self.settle(wait).await;
                     if let Some(trouble) = self.wait_for_more(receiver, stop).await {
                         return End::Trouble(trouble);
                     }
@@ -122,9 +123,19 @@ impl Courier {
         }
     }
 
+    /// A connection that has stood for a while is a good one: only then are the back-off and the
+    /// trouble before it forgotten, so that a flapping one is tried, and told of, ever less often.
+    async fn settle(&mut self, wait: &mut Backoff) {
+        if Instant::now() >= self.settled_from {
+            wait.reset();
+            self.notes.tell_recovery(&self.progress).await;
+        }
+    }
+
     /// Connects; what came meanwhile is late from now on.
     async fn connect(&mut self, receiver: &mut impl Receiver) -> Result<(), Trouble> {
         receiver.connect().await?;
+        self.settled_from = Instant::now() + SETTLED;
         self.progress.reconnected(self.reader.newest().reading);
         if receiver.keeps_alarm_states() {
             self.standing_alarms(receiver).await?;
@@ -195,7 +206,6 @@ impl Courier {
         if Instant::now() < self.late_from {
             return Ok(false);
         }
-        self.tell_recovery().await;
         let limit = receiver.batch().min(self.late_batch());
         let found = self.reader.after(span.after, span.until, limit).await;
         let readings = found.map_err(log_trouble)?;
@@ -227,6 +237,7 @@ impl Courier {
     ) -> Option<Trouble> {
         let late = !self.progress.spans.is_empty();
         let live = self.has_live();
+        let troubled = self.notes.is_troubled();
         let reader = &mut self.reader;
         tokio::select! {
             () = stop.cancelled() => None,
@@ -234,6 +245,7 @@ impl Courier {
             trouble = receiver.idle() => Some(trouble),
             () = sleep_until(self.live_from), if live => None,
             () = sleep_until(self.late_from), if late => None,
+            () = sleep_until(self.settled_from), if troubled => None,
         }
     }
 
@@ -243,58 +255,13 @@ impl Courier {
 
     async fn acknowledged(&mut self, receipt: Receipt) {
         self.keep().await;
-        for refusal in receipt.refused.iter().take(REFUSALS_TOLD) {
-            let text = format!("refused for good, not sent again: {}", refusal.why);
-            self.tell(text).await;
-        }
-        let more = receipt.refused.len().saturating_sub(REFUSALS_TOLD);
-        if more > 0 {
-            let text = format!("refused for good, not sent again: {more} more of the same parcel");
-            self.tell(text).await;
-        }
+        self.notes.tell_refusals(&receipt.refused).await;
     }
 
     async fn keep(&mut self) {
         self.log
             .keep_progress(&self.name, self.progress.clone())
             .await;
-    }
-
-    async fn tell_trouble(&mut self, trouble: &Trouble) {
-        let text = trouble.to_string();
-        if self.told.as_deref() == Some(text.as_str()) {
-            return;
-        }
-        let rest = match trouble {
-            Trouble::Later { .. } => "readings are kept and sent late",
-            Trouble::Person { .. } => "readings are kept until this is mended",
-        };
-        tracing::warn!("outlet `{}`: {text}; {rest}", self.name);
-        self.tell(format!("{text}; {rest}")).await;
-        self.told = Some(text);
-    }
-
-    async fn tell_recovery(&mut self) {
-        if self.told.take().is_none() {
-            return;
-        }
-        let late: u64 = self.progress.spans.iter().map(|s| s.until - s.after).sum();
-        let text = format!("working again; at most {late} readings to send late");
-        tracing::info!("outlet `{}`: {text}", self.name);
-        self.tell(text).await;
-    }
-
-    async fn tell(&mut self, text: String) {
-        let entry = Entry::new(clock::now(), Kind::Outlet, self.name.as_str(), text);
-        let batch = Batch {
-            entries: vec![entry],
-            ..Batch::default()
-        };
-        if let Err(lost) = self.log.append(batch, PATIENCE).await {
-            for entry in lost.entries {
-                tracing::warn!("outlet `{}`: not journalled: {}", self.name, entry.text);
-            }
-        }
     }
 }
 

@@ -1,12 +1,12 @@
 //! From a checked configuration to the flow's probes.
 
 use super::ServiceError;
-use crate::alarm::{Move, State};
+use crate::alarm::{Move, Rule, State};
 use crate::config::{Board, Channel, Config, Probe as ProbeTable};
 use crate::flow::{self, Flow, Measuring, Setup};
-use crate::log::{Log, LogError};
+use crate::log::{Batch, Log, LogError};
 use crate::measure::decode::Decoder;
-use crate::reading::{Moment, Series};
+use crate::reading::{Moment, Series, Stamp};
 use jiff::Timestamp;
 use std::collections::BTreeMap;
 
@@ -56,6 +56,38 @@ pub async fn flow(
     Ok(Flow::new(boards))
 }
 
+/// Moves that end alarms which stayed active in the log, but whose rule or probe is no longer
+/// configured: nobody would ever end them.
+///
+/// # Errors
+/// What the log says.
+pub async fn orphans(config: &Config, log: &Log, now: Moment) -> Result<Batch, ServiceError> {
+    let standing = log.reader().standing_moves().await;
+    let standing = standing.map_err(|error| ServiceError::Log {
+        path: log.path().display().to_string(),
+        error,
+    })?;
+    let mut batch = Batch::default();
+    for active in standing
+        .iter()
+        .filter(|m| m.to == State::Active && !has_rule(config, m))
+    {
+        let stamp = Stamp {
+            wall_ms: now.wall_ms.max(active.at.wall_ms.saturating_add(1)),
+            boot_ns: now.boot_ns,
+            boot: log.boot(),
+        };
+        batch.append(Batch::of(flow::withdrawal(now, stamp, active)));
+    }
+    Ok(batch)
+}
+
+fn has_rule(config: &Config, alarm: &Move) -> bool {
+    let named = |rule: &Rule| rule.condition.name() == alarm.alarm;
+    let has = |probe: &ProbeTable| probe.name == alarm.probe && probe.alarms.iter().any(named);
+    config.probes.iter().any(has)
+}
+
 /// Each probe of a board with its channel; a checked configuration has one for each.
 pub fn probes_of<'a>(
     config: &'a Config,
@@ -103,7 +135,7 @@ fn series(probe: &ProbeTable) -> Series {
     }
 }
 
-fn alarms(probe: &ProbeTable, standing: &[Move]) -> Vec<(crate::alarm::Rule, State)> {
+fn alarms(probe: &ProbeTable, standing: &[Move]) -> Vec<(Rule, State)> {
     let state = |alarm: &str| {
         let last = standing
             .iter()

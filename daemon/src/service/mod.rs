@@ -19,14 +19,17 @@ use outlets::Outlets;
 use sources::Sources;
 use std::time::Duration;
 use tokio::sync::mpsc;
-use tokio::time::MissedTickBehavior;
+use tokio::task::JoinHandle;
+use tokio::time::{MissedTickBehavior, timeout};
 use watchdog::Watchdog;
 
 /// How long the flow waits for room in the log's inbox before it drops readings.
 const PATIENCE: Duration = Duration::from_secs(2);
 /// Events taken from the boards in one go.
 const EVENTS_AT_ONCE: usize = 64;
-/// How long boards may take to hand over what they have read when the service stops.
+/// How long it waits when the service stops.
+const LAST_PATIENCE: Duration = Duration::from_secs(10);
+/// How long boards that are told to end may take to hand over what they have read.
 const LAST_LINES: Duration = Duration::from_secs(2);
 
 /// What the service is told while it runs.
@@ -66,6 +69,14 @@ pub enum ServiceError {
         outlet: String,
         /// What is wrong.
         what: String,
+    },
+    /// The log took too long for some readings.
+    #[error("log {path}: {lost} readings could not be written before the end; check the disk")]
+    Lost {
+        /// The file.
+        path: String,
+        /// How many.
+        lost: u64,
     },
     /// Something that only a restart can change.
     #[error("{0} cannot change while the service runs; restart it")]
@@ -116,8 +127,11 @@ impl Service {
             drops: Drops::default(),
         };
         service.journal_start().await;
-        service.outlets.apply(&service.config).await?;
-        service.sources.apply(&service.config, &numbers);
+        let orphans = build::orphans(&service.config, &service.log, clock::now()).await?;
+        service.hand_over(orphans, PATIENCE).await;
+        let new_outlets = service.outlets.prepare(&service.config).await?;
+        service.outlets.apply(&service.config, new_outlets);
+        service.sources.start_new(&service.config, &numbers);
         Ok(service)
     }
 
@@ -165,22 +179,27 @@ impl Service {
     /// Stops in order; everything that was read is in the log afterwards.
     ///
     /// # Errors
-    /// What the log says of the last commit.
+    /// What the log says of the last commit, or how many readings it could not take.
     pub async fn stop(mut self, why: &str) -> Result<(), ServiceError> {
         self.watchdog.stopping();
-        self.sources.stop();
-        self.take_last_events().await;
+        let leaving = self.sources.stop();
+        self.take_last_lines(leaving).await;
         let rest = self.flow.flush();
-        self.hand_over(rest).await;
-        self.note(Kind::Stop, format!("stopped: {why}")).await;
-        let path = self.log.path().display().to_string();
-        let in_log = |error| ServiceError::Log { path, error };
-        if let Err(error) = self.log.commit().await {
-            self.outlets.stop().await;
-            return Err(in_log(error));
-        }
+        self.hand_over(rest, LAST_PATIENCE).await;
+        let stopped = Entry::new(clock::now(), Kind::Stop, "", format!("stopped: {why}"));
+        self.hand_over(Batch::of(stopped), LAST_PATIENCE).await;
+        let committed = self.log.commit().await;
         self.outlets.stop().await;
-        self.log.close().await.map_err(in_log)
+        let closed = self.log.close().await;
+        let path = || self.log.path().display().to_string();
+        committed.and(closed).map_err(|error| ServiceError::Log {
+            path: path(),
+            error,
+        })?;
+        match self.drops.readings {
+            0 => Ok(()),
+            lost => Err(ServiceError::Lost { path: path(), lost }),
+        }
     }
 
     async fn take(&mut self, events: &mut Vec<(usize, Event)>) {
@@ -188,32 +207,45 @@ impl Service {
         for (board, event) in events.drain(..) {
             batch.append(self.flow.event(board, &event));
         }
-        self.hand_over(batch).await;
+        self.hand_over(batch, PATIENCE).await;
     }
 
-    /// Until every source has ended; then the channel has nothing more.
-    async fn take_last_events(&mut self) {
+    /// Takes what sources bring that were told to end, until they have ended.
+    async fn take_last_lines(&mut self, leaving: Vec<JoinHandle<()>>) {
         let mut events = Vec::with_capacity(EVENTS_AT_ONCE);
-        let all = async {
-            while self.events.recv_many(&mut events, EVENTS_AT_ONCE).await > 0 {
-                let mut batch = Batch::default();
-                for (board, event) in events.drain(..) {
-                    batch.append(self.flow.event(board, &event));
-                }
-                hand_over(&self.log, &mut self.drops, batch).await;
+        let end = async {
+            for task in leaving {
+                // One that panicked has nothing more to bring.
+                let _ = task.await;
             }
         };
-        if tokio::time::timeout(LAST_LINES, all).await.is_err() {
-            tracing::warn!("a board did not let go in time; its last line may be missing");
+        let end = timeout(LAST_LINES, end);
+        tokio::pin!(end);
+        loop {
+            tokio::select! {
+                _ = self.events.recv_many(&mut events, EVENTS_AT_ONCE) => {
+                    self.take(&mut events).await;
+                }
+                ended = &mut end => {
+                    if ended.is_err() {
+                        tracing::warn!("a board did not let go in time; its last line may be missing");
+                    }
+                    break;
+                }
+            }
         }
+        while let Ok(event) = self.events.try_recv() {
+            events.push(event);
+        }
+        self.take(&mut events).await;
     }
 
     async fn tick(&mut self) {
         let now = clock::now();
         let mut batch = self.flow.tick(now);
-        batch.append(self.sources.revive(&self.config, now));
+        batch.append(self.sources.revive(&self.config, now).await);
         batch.append(self.outlets.revive(now).await);
-        self.hand_over(batch).await;
+        self.hand_over(batch, PATIENCE).await;
         self.watchdog.feed(&self.log);
     }
 
@@ -237,16 +269,20 @@ impl Service {
         if config.log.path != self.config.log.path {
             return Err(ServiceError::NeedsRestart("`path` in `[log]`"));
         }
-        let now = clock::now();
         let numbers = self.sources.numbers(&config);
-        let flow = build::flow(&config, &numbers, &self.log, now).await?;
-        let old = std::mem::replace(&mut self.flow, flow);
-        let batch = self.flow.take_over(now, old);
-        self.hand_over(batch).await;
+        let new_flow = build::flow(&config, &numbers, &self.log, clock::now()).await?;
+        let new_outlets = self.outlets.prepare(&config).await?;
+        // Nothing can fail from here on. Lines of boards that go still belong to the old flow.
+        let leaving = self.sources.leave(&numbers);
+        self.take_last_lines(leaving).await;
+        let old_flow = std::mem::replace(&mut self.flow, new_flow);
+        let batch = self.flow.take_over(clock::now(), old_flow);
+        self.hand_over(batch, PATIENCE).await;
         self.log.set_commit(config.log.commit).await;
-        self.sources.apply(&config, &numbers);
+        self.sources.start_new(&config, &numbers);
+        self.outlets.apply(&config, new_outlets);
         self.config = config;
-        self.outlets.apply(&self.config).await
+        Ok(())
     }
 
     async fn note_refused(&mut self, why: &str) {
@@ -272,44 +308,32 @@ impl Service {
     }
 
     async fn note(&mut self, kind: Kind, text: String) {
-        let batch = Batch {
-            entries: vec![Entry::new(clock::now(), kind, "", text)],
-            ..Batch::default()
-        };
-        self.hand_over(batch).await;
+        let entry = Entry::new(clock::now(), kind, "", text);
+        self.hand_over(Batch::of(entry), PATIENCE).await;
     }
 
-    async fn hand_over(&mut self, batch: Batch) {
-        hand_over(&self.log, &mut self.drops, batch).await;
-    }
-}
-
-/// Gives a batch to the log. Where there is no room in time its readings are dropped and counted;
-/// entries and alarm moves are held for the next try.
-async fn hand_over(log: &Log, drops: &mut Drops, batch: Batch) {
-    let mut all = std::mem::take(&mut drops.held);
-    all.append(batch);
-    if all.is_empty() {
-        return;
-    }
-    if drops.readings > 0 {
-        let text = format!(
-            "the log could not keep up: {} readings were dropped; check the disk",
-            drops.readings
-        );
-        all.entries
-            .push(Entry::new(clock::now(), Kind::Log, "", text));
-    }
-    match log.append(all, PATIENCE).await {
-        Ok(()) => drops.readings = 0,
-        Err(mut refused) => {
-            drops.readings += refused.readings.len() as u64;
-            refused.readings.clear();
-            for alarm in refused.entries.iter_mut().filter_map(|e| e.alarm.as_mut()) {
-                alarm.reading_seq = 0;
+    /// Gives a batch to the log. Where there is no room in time its readings are dropped and
+    /// counted; entries and alarm moves are held for the next try.
+    async fn hand_over(&mut self, batch: Batch, patience: Duration) {
+        let mut all = std::mem::take(&mut self.drops.held);
+        all.append(batch);
+        if all.is_empty() {
+            return;
+        }
+        let told = std::mem::take(&mut self.drops.readings);
+        if told > 0 {
+            let text =
+                format!("the log could not keep up: {told} readings were dropped; check the disk");
+            all.entries
+                .push(Entry::new(clock::now(), Kind::Log, "", text));
+        }
+        if let Err(mut refused) = self.log.append(all, patience).await {
+            self.drops.readings = told + refused.readings.len() as u64;
+            refused.drop_readings();
+            if told > 0 {
+                refused.entries.pop();
             }
-            refused.entries.retain(|e| e.kind != Kind::Log);
-            drops.held = refused;
+            self.drops.held = refused;
         }
     }
 }

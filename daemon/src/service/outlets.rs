@@ -9,8 +9,12 @@ use crate::outlet::line_protocol::LineProtocolReceiver;
 use crate::outlet::mqtt::MqttReceiver;
 use crate::reading::Moment;
 use std::collections::BTreeMap;
+use std::time::Duration;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
+
+/// Wait before an outlet that could not begin tries again.
+const BEGIN_AGAIN: Duration = Duration::from_secs(5);
 
 /// The outlets' tasks.
 #[derive(Debug)]
@@ -18,7 +22,18 @@ pub struct Outlets {
     log: Log,
     running: BTreeMap<String, Running>,
     /// Told to end, but not ended yet; a successor of the same name waits for its own.
-    leaving: Vec<JoinHandle<()>>,
+    leaving: BTreeMap<String, JoinHandle<()>>,
+}
+
+/// Couriers by the names of their outlets.
+pub type Prepared = BTreeMap<String, Courier>;
+
+/// How an outlet's task begins.
+enum Start {
+    /// With a courier whose cursors are set.
+    With(Box<Courier>),
+    /// Where the task before it, if any, leaves off.
+    After(Option<JoinHandle<()>>),
 }
 
 #[derive(Debug)]
@@ -36,26 +51,40 @@ impl Outlets {
         Self {
             log,
             running: BTreeMap::new(),
-            leaving: Vec::new(),
+            leaving: BTreeMap::new(),
         }
+    }
+
+    /// Couriers for outlets that are new under a configuration. Their cursors are set when this
+    /// returns, so that they miss nothing that comes afterwards.
+    ///
+    /// # Errors
+    /// What the log says; nothing has changed then.
+    pub async fn prepare(&self, config: &Config) -> Result<Prepared, ServiceError> {
+        let mut prepared = Prepared::new();
+        for table in &config.outlets {
+            if !self.knows(&table.name) {
+                prepared.insert(table.name.clone(), courier(&self.log, table).await?);
+            }
+        }
+        Ok(prepared)
     }
 
     /// Stops what is no longer wanted or is changed, and starts what is new, without waiting for
     /// what still delivers its last parcel.
-    ///
-    /// # Errors
-    /// What the log says.
-    pub async fn apply(&mut self, config: &Config) -> Result<(), ServiceError> {
-        self.leaving.retain(|task| !task.is_finished());
-        let mut ending = self.end_all_but(config);
+    pub fn apply(&mut self, config: &Config, mut prepared: Prepared) {
+        self.leaving.retain(|_, task| !task.is_finished());
+        let ending = self.end_all_but(config);
+        self.leaving.extend(ending);
         for table in &config.outlets {
             if !self.running.contains_key(&table.name) {
-                let before = ending.remove(&table.name);
-                self.start(&config.site, table, before).await?;
+                let start = match prepared.remove(&table.name) {
+                    Some(courier) => Start::With(Box::new(courier)),
+                    None => Start::After(self.leaving.remove(&table.name)),
+                };
+                self.start(&config.site, table, start);
             }
         }
-        self.leaving.extend(ending.into_values());
-        Ok(())
     }
 
     /// Tells all to deliver what is left, and waits for them: each takes some seconds at most.
@@ -64,7 +93,7 @@ impl Outlets {
         for one in running.values() {
             one.stop.cancel();
         }
-        let leaving = std::mem::take(&mut self.leaving);
+        let leaving = std::mem::take(&mut self.leaving).into_values();
         for task in running.into_values().map(|one| one.task).chain(leaving) {
             // One that panicked was told of already; there is nothing left to wait for.
             let _ = task.await;
@@ -74,26 +103,26 @@ impl Outlets {
     /// Starts again what has died of a fault of our own; the batch tells of it.
     pub async fn revive(&mut self, now: Moment) -> Batch {
         let mut batch = Batch::default();
-        let is_dead = |r: &Running| r.task.is_finished();
-        let dead = self
-            .running
-            .iter()
-            .find(|(_, r)| is_dead(r))
-            .map(|(n, _)| n.clone());
-        let Some(running) = dead.and_then(|name| self.running.remove(&name)) else {
+        let finished = self.running.iter().find(|(_, r)| r.task.is_finished());
+        let name = finished.map(|(name, _)| name.clone());
+        let Some(Running {
+            site, table, task, ..
+        }) = name.and_then(|n| self.running.remove(&n))
+        else {
             return batch;
         };
-        let name = running.table.name.as_str();
-        let text = format!(
-            "outlet `{name}`: its sender failed (a fault of this program, please report it); started again"
-        );
-        tracing::error!("{text}");
-        batch
-            .entries
-            .push(Entry::new(now, Kind::Outlet, name, text));
-        if let Err(error) = self.start(&running.site, &running.table, None).await {
-            tracing::error!("{error}");
+        // One that could not begin has said so itself.
+        if task.await.is_err_and(|e| e.is_panic()) {
+            let name = table.name.as_str();
+            let text = format!(
+                "outlet `{name}`: its sender failed (a fault of this program, please report it); started again"
+            );
+            tracing::error!("{text}");
+            batch
+                .entries
+                .push(Entry::new(now, Kind::Outlet, name, text));
         }
+        self.start(&site, &table, Start::After(None));
         batch
     }
 
@@ -111,41 +140,27 @@ impl Outlets {
         go.into_iter().map(end).collect()
     }
 
-    /// A new outlet's cursors are set before this returns, so that it misses nothing that comes
-    /// afterwards; a changed one goes on where the one before it left off.
-    async fn start(
-        &mut self,
-        site: &str,
-        table: &Outlet,
-        before: Option<JoinHandle<()>>,
-    ) -> Result<(), ServiceError> {
+    /// Whether an outlet of this name runs, or is still about to end.
+    fn knows(&self, name: &str) -> bool {
+        self.running.contains_key(name) || self.leaving.contains_key(name)
+    }
+
+    fn start(&mut self, site: &str, table: &Outlet, start: Start) {
         let stop = CancellationToken::new();
-        let (site, table) = (site.to_owned(), table.clone());
-        let task = match before {
-            None => {
-                let courier = courier(&self.log, &table).await?;
-                tokio::spawn(run(courier, site.clone(), table.clone(), stop.clone()))
-            }
-            Some(before) => {
-                let after = after(
-                    before,
-                    self.log.clone(),
-                    site.clone(),
-                    table.clone(),
-                    stop.clone(),
-                );
-                tokio::spawn(after)
-            }
-        };
-        let name = table.name.clone();
+        let task = run(
+            start,
+            self.log.clone(),
+            site.to_owned(),
+            table.clone(),
+            stop.clone(),
+        );
         let running = Running {
-            site,
-            table,
+            site: site.to_owned(),
+            table: table.clone(),
             stop,
-            task,
+            task: tokio::spawn(task),
         };
-        self.running.insert(name, running);
-        Ok(())
+        self.running.insert(table.name.clone(), running);
     }
 }
 
@@ -157,21 +172,29 @@ async fn courier(log: &Log, table: &Outlet) -> Result<Courier, ServiceError> {
     })
 }
 
-async fn after(
-    before: JoinHandle<()>,
-    log: Log,
-    site: String,
-    table: Outlet,
-    stop: CancellationToken,
-) {
-    let _ = before.await;
-    match courier(&log, &table).await {
-        Ok(courier) => run(courier, site, table, stop).await,
-        Err(error) => tracing::error!("{error}"),
+/// Goes on where the one before left off, once it has ended and its cursors are in the file.
+async fn succeed(before: Option<JoinHandle<()>>, log: &Log, table: &Outlet) -> Option<Courier> {
+    if let Some(before) = before {
+        let _ = before.await;
     }
+    let kept = log.commit().await.map_err(|error| error.to_string());
+    let made = match kept {
+        Ok(()) => courier(log, table).await.map_err(|error| error.to_string()),
+        Err(why) => Err(format!("outlet `{}`: {why}", table.name)),
+    };
+    made.inspect_err(|why| tracing::error!("{why}; tried again"))
+        .ok()
 }
 
-async fn run(courier: Courier, site: String, table: Outlet, stop: CancellationToken) {
+/// The task of one outlet. Where it cannot begin it ends, and is started again with a later tick.
+async fn run(start: Start, log: Log, site: String, table: Outlet, stop: CancellationToken) {
+    let courier = match start {
+        Start::With(courier) => *courier,
+        Start::After(before) => match succeed(before, &log, &table).await {
+            Some(courier) => courier,
+            None => return tokio::time::sleep(BEGIN_AGAIN).await,
+        },
+    };
     match table.kind {
         OutletKind::Mqtt(settings) => courier.run(MqttReceiver::new(site, settings), stop).await,
         OutletKind::LineProtocol(settings) => {

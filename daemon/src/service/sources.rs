@@ -16,8 +16,7 @@ use tokio_util::sync::CancellationToken;
 /// The boards' tasks.
 #[derive(Debug)]
 pub struct Sources {
-    /// None once stopping has begun: then the flow's channel ends with the last source.
-    to_flow: Option<mpsc::Sender<(usize, Event)>>,
+    to_flow: mpsc::Sender<(usize, Event)>,
     running: BTreeMap<usize, Running>,
     next_number: usize,
 }
@@ -27,7 +26,8 @@ struct Running {
     board: String,
     made_from: MadeFrom,
     stop: CancellationToken,
-    task: JoinHandle<()>,
+    /// None once it has ended and its end was looked at.
+    task: Option<JoinHandle<()>>,
 }
 
 /// What a source was made from: where it is unchanged the board is not reopened.
@@ -44,7 +44,7 @@ impl Sources {
     #[must_use]
     pub fn new(to_flow: mpsc::Sender<(usize, Event)>) -> Self {
         Self {
-            to_flow: Some(to_flow),
+            to_flow,
             running: BTreeMap::new(),
             next_number: 0,
         }
@@ -63,16 +63,19 @@ impl Sources {
         numbers
     }
 
-    /// Stops what is no longer wanted and starts what is new.
-    pub fn apply(&mut self, config: &Config, numbers: &Numbers) {
+    /// Tells those to end that are not among `numbers`; what they have read they still hand over
+    /// until their tasks have ended.
+    pub fn leave(&mut self, numbers: &Numbers) -> Vec<JoinHandle<()>> {
         let wanted: Vec<usize> = numbers.values().copied().collect();
-        self.running.retain(|number, running| {
-            let stays = wanted.contains(number);
-            if !stays {
-                running.stop.cancel();
-            }
-            stays
-        });
+        let (stay, go): (BTreeMap<_, _>, BTreeMap<_, _>) = std::mem::take(&mut self.running)
+            .into_iter()
+            .partition(|(number, _)| wanted.contains(number));
+        self.running = stay;
+        go.into_values().filter_map(Running::end).collect()
+    }
+
+    /// Starts what is new.
+    pub fn start_new(&mut self, config: &Config, numbers: &Numbers) {
         for board in &config.boards {
             if let Some(number) = numbers.get(&board.name) {
                 self.start(config, board, *number);
@@ -80,34 +83,24 @@ impl Sources {
         }
     }
 
-    /// Tells all to end; what they have read they still hand over.
-    pub fn stop(&mut self) {
-        for running in self.running.values() {
-            running.stop.cancel();
-        }
-        self.to_flow = None;
+    /// Tells all to end, as [`Sources::leave`].
+    pub fn stop(&mut self) -> Vec<JoinHandle<()>> {
+        let running = std::mem::take(&mut self.running);
+        running.into_values().filter_map(Running::end).collect()
     }
 
-    /// Starts again what has died of a fault of our own; the batch tells of it.
-    pub fn revive(&mut self, config: &Config, now: Moment) -> Batch {
+    /// Starts again what has died of a fault of our own; the batch tells of it. A source that has
+    /// come to its own end stays ended.
+    pub async fn revive(&mut self, config: &Config, now: Moment) -> Batch {
         let mut batch = Batch::default();
-        let died: Vec<(usize, String)> = self
-            .running
-            .iter_mut()
-            .filter(|(_, running)| running.task.is_finished())
-            .filter_map(|(number, running)| {
-                died(&mut running.task).then(|| (*number, running.board.clone()))
-            })
-            .collect();
-        for (number, name) in died {
+        for (number, name) in self.died().await {
             self.running.remove(&number);
             let text = format!(
                 "board `{name}`: its reader failed (a fault of this program, please report it); started again"
             );
             tracing::error!("{text}");
-            batch
-                .entries
-                .push(Entry::new(now, Kind::Board, name.as_str(), text));
+            let entry = Entry::new(now, Kind::Board, name.as_str(), text);
+            batch.entries.push(entry);
             if let Some(board) = config.boards.iter().find(|b| b.name == name) {
                 self.start(config, board, number);
             }
@@ -115,19 +108,31 @@ impl Sources {
         batch
     }
 
+    /// Numbers and names of boards whose task has panicked since the last call.
+    async fn died(&mut self) -> Vec<(usize, String)> {
+        let mut died = Vec::new();
+        for (number, running) in &mut self.running {
+            let ended = running.task.take_if(|task| task.is_finished());
+            let Some(task) = ended else { continue };
+            if task.await.is_err_and(|e| e.is_panic()) {
+                died.push((*number, running.board.clone()));
+            }
+        }
+        died
+    }
+
     fn start(&mut self, config: &Config, board: &Board, number: usize) {
-        let Some(to_flow) = &self.to_flow else { return };
         if self.running.contains_key(&number) {
             return;
         }
         let stop = CancellationToken::new();
-        let sink = Sink::new(number, to_flow.clone());
+        let sink = Sink::new(number, self.to_flow.clone());
         let task = tokio::spawn(source(config, board).run(sink, stop.clone()));
         let running = Running {
             board: board.name.clone(),
             made_from: made_from(config, board),
             stop,
-            task,
+            task: Some(task),
         };
         self.running.insert(number, running);
     }
@@ -142,13 +147,10 @@ impl Sources {
     }
 }
 
-/// Whether a finished task ended in a panic. A finished task is ready at once.
-fn died(task: &mut JoinHandle<()>) -> bool {
-    use std::task::{Context, Poll, Waker};
-    let mut context = Context::from_waker(Waker::noop());
-    match std::pin::Pin::new(task).poll(&mut context) {
-        Poll::Ready(ended) => ended.is_err_and(|e| e.is_panic()),
-        Poll::Pending => false,
+impl Running {
+    fn end(self) -> Option<JoinHandle<()>> {
+        self.stop.cancel();
+        self.task
     }
 }
 

@@ -81,7 +81,11 @@ impl SerialSource {
         stop: &CancellationToken,
     ) -> Option<Opened> {
         loop {
-            let trouble = match open::open(&self.port, self.baud) {
+            let opened = tokio::select! {
+                opened = self.open() => opened,
+                () = stop.cancelled() => return None,
+            };
+            let trouble = match opened {
                 Ok(port) => {
                     search.found();
                     return Some(port);
@@ -93,6 +97,14 @@ impl SerialSource {
                 return None;
             }
         }
+    }
+
+    /// On a thread of its own: a wedged USB device can hold up an opening for seconds, and the other
+    /// boards with it.
+    async fn open(&self) -> Result<Opened, Trouble> {
+        let (port, baud) = (self.port.clone(), self.baud);
+        let opened = tokio::task::spawn_blocking(move || open::open(&port, baud)).await;
+        opened.unwrap_or_else(|_| Err(Trouble::Other("opening it failed".to_owned())))
     }
 
     /// Tells a trouble where it is new; false where the flow has ended.

@@ -3,7 +3,7 @@
 //! The mean's uncertainty is the mean of the readings' own: what they share (calibration, resistor)
 //! does not get smaller by averaging, and here nobody knows how much that is.
 
-use super::{Estimate, Interval, Outcome, Reading, Row};
+use super::{Estimate, Interval, Outcome, Quality, Reading, Row};
 
 /// Collects readings into intervals.
 #[derive(Debug)]
@@ -22,6 +22,7 @@ struct Open {
     uncertainty_sum: f64,
     lowest: f64,
     highest: f64,
+    fault: Option<Quality>,
 }
 
 impl Means {
@@ -66,28 +67,40 @@ impl Open {
             uncertainty_sum: 0.0,
             lowest: f64::INFINITY,
             highest: f64::NEG_INFINITY,
+            fault: None,
         }
     }
 
     fn add(&mut self, reading: Reading) {
         self.readings += 1;
-        if let Some(estimate) = reading.outcome.estimate() {
-            self.good += 1;
-            self.value_sum += estimate.value();
-            self.uncertainty_sum += estimate.uncertainty();
-            self.lowest = self.lowest.min(estimate.value());
-            self.highest = self.highest.max(estimate.value());
+        match reading.outcome {
+            Outcome::Fault(fault) => self.fault = Some(fault),
+            Outcome::Value(estimate) => self.add_value(estimate),
         }
         self.last = reading;
     }
 
-    /// Good where at least one reading was; otherwise the last one's fault.
+    fn add_value(&mut self, estimate: Estimate) {
+        self.good += 1;
+        self.value_sum += estimate.value();
+        self.uncertainty_sum += estimate.uncertainty();
+        self.lowest = self.lowest.min(estimate.value());
+        self.highest = self.highest.max(estimate.value());
+    }
+
+    /// The mean of the good ones; the last fault where half of them or more had one, as a probe's
+    /// own means do.
     fn row(self) -> Row {
         let n = self.good as f64;
-        let mean = Estimate::new(self.value_sum / n, self.uncertainty_sum / n);
+        let mean = Estimate::new(self.value_sum / n, self.uncertainty_sum / n)
+            .filter(|_| 2 * self.good > self.readings);
         let mut reading = self.last;
         reading.at.wall_ms = self.start_ms;
-        reading.outcome = mean.map_or(reading.outcome, Outcome::Value);
+        reading.outcome = match (mean, self.fault) {
+            (Some(mean), _) => Outcome::Value(mean),
+            (None, Some(fault)) => Outcome::Fault(fault),
+            (None, None) => Outcome::Fault(Quality::DriverFailed),
+        };
         reading.raw = None;
         reading.electrical = None;
         reading.spread = None;
@@ -98,6 +111,7 @@ impl Open {
                 lowest: known(self.lowest),
                 highest: known(self.highest),
                 readings: self.readings,
+                good: self.good,
             }),
         }
     }
@@ -108,7 +122,6 @@ impl Open {
 mod tests {
     use super::*;
     use crate::log::testing::reading;
-    use crate::reading::Quality;
 
     fn at(ms: i64, outcome: Outcome) -> Reading {
         let mut reading = reading(1, 1);
@@ -140,10 +153,19 @@ mod tests {
             (interval.lowest, interval.highest),
             (Some(20.0), Some(22.0))
         );
-        assert_eq!(interval.readings, 3);
+        assert_eq!((interval.good, interval.readings), (2, 3));
         let last = means.finish().unwrap();
         assert_eq!(last.reading.outcome, Outcome::Fault(Quality::BoardSilent));
         assert_eq!(last.interval.unwrap().lowest, None);
+    }
+
+    #[test]
+    fn half_of_it_faulty_is_a_fault() {
+        let mut means = Means::new(10_000);
+        means.take(at(1, value(20.0)));
+        means.take(at(2, Outcome::Fault(Quality::OpenCircuit)));
+        let row = means.finish().unwrap();
+        assert_eq!(row.reading.outcome, Outcome::Fault(Quality::OpenCircuit));
     }
 
     #[test]

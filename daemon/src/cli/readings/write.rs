@@ -13,7 +13,7 @@ const SINGLE: &str = "time,local_time,probe,value,unit,uncertainty,quality,raw,e
      electrical_unit,spread,samples,seq";
 /// Columns of intervals.
 const INTERVAL: &str =
-    "time,local_time,probe,value,unit,uncertainty,quality,lowest,highest,readings";
+    "time,local_time,probe,value,unit,uncertainty,quality,lowest,highest,good,readings";
 
 /// Measurement name of line protocol, as the outlets' default.
 const MEASUREMENT: &str = "reading";
@@ -107,6 +107,7 @@ impl<W: Write> Writer<W> {
         if let Some(interval) = interval {
             put("lowest", json!(interval.lowest));
             put("highest", json!(interval.highest));
+            put("good", json!(interval.good));
             put("readings", json!(interval.readings));
             return object;
         }
@@ -144,7 +145,7 @@ fn single_columns(reading: &Reading) -> String {
 
 fn interval_columns(interval: &Interval) -> String {
     let (lowest, highest) = (number(interval.lowest), number(interval.highest));
-    format!("{lowest},{highest},{}", interval.readings)
+    format!("{lowest},{highest},{},{}", interval.good, interval.readings)
 }
 
 /// All digits that give back the same number; nothing where there is none.

@@ -5,6 +5,7 @@ use crate::log::query::Counts;
 use crate::reading::{Outcome, Reading};
 use jiff::{Timestamp, tz::TimeZone};
 use std::collections::BTreeMap;
+use std::io::Write;
 use std::path::Path;
 use std::time::Duration;
 use tokio::time::{Instant, sleep_until};
@@ -12,14 +13,19 @@ use tokio::time::{Instant, sleep_until};
 /// How often the readings are shown.
 const EVERY: Duration = Duration::from_secs(1);
 
+/// A line on stdout. Where nobody reads any more (`| head`) the night goes on unseen.
+fn say(line: std::fmt::Arguments<'_>) {
+    let _ = writeln!(std::io::stdout().lock(), "{line}");
+}
+
 /// What is said before the night begins.
 pub fn opening(folder: &Path, seconds: u64, speed: f64) {
-    println!(
+    say(format_args!(
         "An invented night in a brewery corner: a vat, a skylight, a rinse tank.\n\
          The board is simulated; the serial port, log, alarms and outlet are real.\n\
          {seconds} s, {speed} times faster than life; Ctrl-C ends it. Writing to {}\n",
         folder.display()
-    );
+    ));
 }
 
 /// What is said after it.
@@ -30,7 +36,7 @@ pub fn closing(folder: &Path, counts: &Counts) {
         moves,
     } = counts;
     let folder = folder.display();
-    println!(
+    say(format_args!(
         "\nRecorded {readings} readings ({faults} without a value) and {moves} alarm moves:\n  \
          {folder}/night.sqlite  every reading and every event\n  \
          {folder}/night.lp      the same readings as line protocol\n  \
@@ -41,7 +47,7 @@ pub fn closing(folder: &Path, counts: &Counts) {
          For a night of your own take config/bench.toml, put your board's port into it, then:\n  \
          nightbench check bench.toml && nightbench serve --config bench.toml\n\n\
          This is not a safety device."
-    );
+    ));
 }
 
 /// Shows what goes into the log until the log ends.
@@ -88,7 +94,11 @@ impl Seen {
         let moves = reader.moves_after(self.moves, usize::MAX).await;
         for moved in moves.unwrap_or_default() {
             self.moves = moved.seq;
-            println!("{}  ALARM  {}", clock(moved.at.wall_ms), moved.text());
+            say(format_args!(
+                "{}  ALARM  {}",
+                clock(moved.at.wall_ms),
+                moved.text()
+            ));
         }
     }
 
@@ -97,7 +107,7 @@ impl Seen {
             return;
         };
         let columns: Vec<String> = self.latest.values().map(column).collect();
-        println!("{}  {}", clock(newest), columns.join("   "));
+        say(format_args!("{}  {}", clock(newest), columns.join("   ")));
     }
 }
 

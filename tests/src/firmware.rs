@@ -19,7 +19,7 @@ pub const SUPPLY_MV: f64 = 5000.0;
 /// slow enough for two busy cores.
 const SPEED: &str = "8";
 
-/// What a firmware is for a test: where it lies, and how it is built and run.
+/// A file or folder of `deploy/boards`.
 #[must_use]
 pub fn board_file(name: &str) -> PathBuf {
     project().join("deploy/boards").join(name)

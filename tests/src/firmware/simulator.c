@@ -3,7 +3,7 @@
  *
  *     simulator FIRMWARE.elf SPEED TRANSCRIPT
  *
- * stdout   `port NAME`: the pseudo-terminal; libsimavr says things there too
+ * stdout   `port NAME`, the pseudo-terminal, after what libsimavr says of the firmware
  * stderr   `baud N`, the rate that the firmware has set, at its first byte; and what goes wrong
  * stdin    `input CHANNEL MILLIVOLT [RIPPLE_MILLIVOLT HERTZ]`  puts a voltage on an input
  *          `reset`    pulls the reset pin between two lines, as opening the port of a real board does
@@ -130,7 +130,8 @@ static void byte_sent(avr_irq_t *irq, uint32_t value, void *unused)
     }
 }
 
-/* After each reset: libsimavr drops a conversion on the same channel as the one before otherwise. */
+/* Unasked, libsimavr passes on only what changes, and a reset of the board asks for that again. But two
+ * conversions in a row on one channel are two. */
 static void watch_every_conversion(void)
 {
     avr_irq_t *trigger = converter + ADC_IRQ_OUT_TRIGGER;
@@ -274,6 +275,8 @@ int main(int count, char **arguments)
     make_board(arguments[1]);
     printf("port %s\n", ptsname(terminal));
     fflush(stdout);
+    /* What libsimavr has to say from here on must not fail because nobody reads it. */
+    dup2(STDERR_FILENO, STDOUT_FILENO);
     for (;;) {
         listen();
         run_slice();

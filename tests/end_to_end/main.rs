@@ -12,6 +12,7 @@ mod deploy_files;
 mod each_configuration_runs;
 mod every_reading_everywhere;
 mod faults;
+mod firmware;
 mod house_rules;
 mod kill;
 mod night_on_real_input;

@@ -8,6 +8,7 @@ pub mod binary;
 pub mod board;
 pub mod broker;
 pub mod database;
+pub mod firmware;
 pub mod gate;
 pub mod http;
 pub mod log;

@@ -105,7 +105,7 @@ impl fmt::Display for Failure {
 pub fn start_talk(arguments: &Cli) {
     let quiet = matches!(arguments.verb, Verb::Try(_));
     let level = match (arguments.quiet, arguments.verbose) {
-        (true, _) => LevelFilter::ERROR,
+        (true, _) => LevelFilter::WARN,
         (false, 0) if quiet => LevelFilter::WARN,
         (false, 0) => LevelFilter::INFO,
         (false, 1) => LevelFilter::DEBUG,

@@ -2,7 +2,7 @@
 
 use super::notes::{BadLines, Greeting};
 use super::probe::Probe;
-use crate::log::{Batch, Entry, Kind};
+use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::decode::{Decoder, Line};
 use crate::reading::{Moment, Quality};
 use crate::source::Event;
@@ -73,7 +73,7 @@ impl Board {
                 detail,
                 resets_board,
             } => self.was_opened(*at, detail, *resets_board, batch),
-            Event::Remark { at, text } => self.note(*at, text, batch),
+            Event::Remark { at, text } => self.warn(*at, text, batch),
             Event::Lost { at, reason } => self.was_lost(*at, reason, batch),
             Event::Ended { at } => self.note(*at, "its recording has come to its end", batch),
         }
@@ -88,8 +88,12 @@ impl Board {
                 self.log_silence(now, batch);
             }
             None if unheard >= self.silent_after_ns => {
-                let text = format!("no usable line for {} s", unheard / 1_000_000_000);
-                self.note(now, &text, batch);
+                let instead = self.bad.instead();
+                let text = format!(
+                    "no usable line for {} s; {instead}",
+                    unheard / 1_000_000_000
+                );
+                self.warn(now, &text, batch);
                 self.log_silence(now, batch);
             }
             Some(_) => {}
@@ -129,6 +133,7 @@ impl Board {
             }
             return;
         }
+        self.bad.good_line();
         self.first_good_line(at, batch);
         let at = self.apart(at);
         self.talk.last_ns = at.boot_ns;
@@ -173,7 +178,7 @@ impl Board {
             "lost"
         };
         let text = format!("{what}: {reason}; its {probes} probes read `board silent`");
-        self.note(at, &text, batch);
+        self.warn(at, &text, batch);
         if self.talk.silent.is_none() {
             self.log_silence(at, batch);
         }
@@ -198,10 +203,16 @@ impl Board {
     }
 
     fn note(&self, at: Moment, text: &str, batch: &mut Batch) {
+        batch.entries.push(self.entry(at, text));
+    }
+
+    fn warn(&self, at: Moment, text: &str, batch: &mut Batch) {
+        let entry = self.entry(at, text).loud(Loudness::Warning);
+        batch.entries.push(entry);
+    }
+
+    fn entry(&self, at: Moment, text: &str) -> Entry {
         let text = format!("board `{}`: {text}", self.name);
-        tracing::info!("{text}");
-        batch
-            .entries
-            .push(Entry::new(at, Kind::Board, self.name.as_str(), text));
+        Entry::new(at, Kind::Board, self.name.as_str(), text)
     }
 }

@@ -15,7 +15,7 @@ mod tail;
 pub mod testing;
 mod writer;
 
-pub use journal::{Entry, Kind};
+pub use journal::{Entry, Kind, Loudness};
 pub use progress::{Progress, Span};
 pub use reader::LogReader;
 pub use tail::same_line;

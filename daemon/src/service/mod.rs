@@ -13,7 +13,7 @@ pub use sources::input as simulated_input;
 use crate::clock;
 use crate::config::Config;
 use crate::flow::Flow;
-use crate::log::{Batch, Entry, Kind, Log, LogError, Settings};
+use crate::log::{Batch, Entry, Kind, Log, LogError, Loudness, Settings};
 use crate::source::{EVENT_CAPACITY, Event};
 use outlets::Outlets;
 use sources::Sources;
@@ -252,7 +252,6 @@ impl Service {
     async fn reload(&mut self, config: Config, from: &str) {
         match self.apply(config).await {
             Ok(()) => {
-                tracing::info!("configuration {from} taken");
                 self.note(Kind::Configuration, format!("configuration {from} taken"))
                     .await;
             }
@@ -286,9 +285,9 @@ impl Service {
     }
 
     async fn note_refused(&mut self, why: &str) {
-        let text = format!("{why}; the configuration in force goes on");
-        tracing::error!("{text}");
-        self.note(Kind::Configuration, text).await;
+        let text = format!("the configuration in force goes on: {why}");
+        let entry = Entry::new(clock::now(), Kind::Configuration, "", text).loud(Loudness::Error);
+        self.hand_over(Batch::of(entry), PATIENCE).await;
         self.watchdog.reloaded();
     }
 
@@ -314,7 +313,9 @@ impl Service {
 
     /// Gives a batch to the log. Where there is no room in time its readings are dropped and
     /// counted; entries and alarm moves are held for the next try.
+    /// What it tells is said on stderr as well.
     async fn hand_over(&mut self, batch: Batch, patience: Duration) {
+        batch.entries.iter().for_each(Entry::say);
         let mut all = std::mem::take(&mut self.drops.held);
         all.append(batch);
         if all.is_empty() {

@@ -2,7 +2,7 @@
 
 use super::build::{Numbers, model, probes_of};
 use crate::config::{Board, Config, SimulatedChannel, Source as SourceTable};
-use crate::log::{Batch, Entry, Kind};
+use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::reading::Moment;
 use crate::source::replay::ReplaySource;
 use crate::source::serial::SerialSource;
@@ -98,8 +98,7 @@ impl Sources {
             let text = format!(
                 "board `{name}`: its reader failed (a fault of this program, please report it); started again"
             );
-            tracing::error!("{text}");
-            let entry = Entry::new(now, Kind::Board, name.as_str(), text);
+            let entry = Entry::new(now, Kind::Board, name.as_str(), text).loud(Loudness::Error);
             batch.entries.push(entry);
             if let Some(board) = config.boards.iter().find(|b| b.name == name) {
                 self.start(config, board, number);

@@ -14,6 +14,7 @@ mod every_reading_everywhere;
 mod faults;
 mod house_rules;
 mod kill;
+mod listen;
 mod night_on_real_input;
 mod outage;
 mod readings_export;

@@ -16,7 +16,7 @@ use ear::{Ear, Ending, Limits, Stop};
 use input::Input;
 use live::Live;
 use report::Verdict;
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
@@ -128,7 +128,11 @@ fn conclude(ear: &Ear, ending: &Ending, origin: &Origin) -> Result<ExitCode, Fai
         Ok((found, text)) => {
             live.say(&report::found(&found));
             print(&text)?;
-            live.say(&report::next(&found, origin));
+            live.say(&report::next(
+                &found,
+                origin,
+                !std::io::stdout().is_terminal(),
+            ));
             Ok(ExitCode::SUCCESS)
         }
         Err(why) => {

@@ -36,21 +36,30 @@ enum Form {
 /// # Errors
 /// Where stdout cannot be written to.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
-    let ports = survey::survey(&arguments.root);
+    let root = std::path::absolute(&arguments.root).unwrap_or_else(|_| arguments.root.clone());
+    let ports = survey::survey(&root);
     let text = match arguments.format {
         Form::Text => show::text(&ports),
         Form::Json => show::json(&ports),
     };
-    if ports.is_empty() {
-        eprintln!("{}", show::NONE);
-        return Ok(ExitCode::FAILURE);
+    print(&text)?;
+    if let Some(steps) = show::missing(&ports) {
+        eprintln!("{steps}");
     }
+    Ok(if ports.is_empty() {
+        ExitCode::FAILURE
+    } else {
+        ExitCode::SUCCESS
+    })
+}
+
+fn print(text: &str) -> Result<(), Failure> {
     match std::io::stdout().lock().write_all(text.as_bytes()) {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => Err(Failure::new(format!(
             "stdout cannot be written to: {error}"
         ))),
         // A reader that has seen enough (`| head`) is no failure.
-        _ => Ok(ExitCode::SUCCESS),
+        _ => Ok(()),
     }
 }
 

@@ -199,7 +199,7 @@ fn counts(text: &mut String, name: &str, full_scale: f64) -> fmt::Result {
         "front_end = \"divider\"\n\
          probe_side = \"low\"              # GUESS: probe from input to ground; \"high\": from input to supply\n\
          resistor = \"10 kOhm\"            # GUESS: the fixed resistor; measure it\n\
-         full_scale = {full_scale:<19} # GUESS: the least that fits; 1023 for 10 bits, 4095 for 12, 65535 for 16\n\n\
+         full_scale = {full_scale:<18} # GUESS: the least that fits; 1023 for 10 bits, 4095 for 12, 65535 for 16\n\n\
          [probe.{name}]{}# rename it after what it measures\n\
          board = \"bench\"\nchannel = \"{name}\"\n\
          driver = \"thermistor\"           # GUESS: or \"photoresistor\", \"divider\"\n\n\

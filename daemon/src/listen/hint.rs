@@ -45,7 +45,7 @@ impl Unrecognised {
     /// Why these lines, which have content, are in no format.
     pub(super) fn of(heard: &[&Heard]) -> Self {
         let readable_lines = heard.iter().filter(|it| is_readable(&it.bytes));
-        let last = readable_lines.clone().last();
+        let last = readable_lines.clone().next_back();
         match last {
             _ if heard.is_empty() => Self::NoLine,
             Some(last) if readable_lines.count() * 2 >= heard.len() => {
@@ -87,7 +87,7 @@ impl fmt::Display for Unrecognised {
                 "one line is not enough to tell what moves; listen for longer with `--seconds`",
             ),
             Self::NoText => f.write_str(
-                "lines came, but they are no text: wrong baud rate? let `--try-bauds` look for it",
+                "lines came, but they are no text: wrong baud rate? on a port, `--try-bauds` looks for it",
             ),
             Self::OtherFormat { example, nearly } => {
                 write!(f, "the lines are text, but in no format that the service reads; {}; the last line was `{example}`", nearly.what_to_do())
@@ -139,6 +139,6 @@ mod tests {
         insta::assert_snapshot!(why(&["3,2;5,1", "3,3;5,1"]), @"the lines are text, but in no format that the service reads; let the board print numbers with a point: `3.2`, where it prints `3,2`; the last line was `3,3;5,1`");
         insta::assert_snapshot!(why(&["[512, 300]", "[513, 300]"]), @r#"the lines are text, but in no format that the service reads; let the board print an object, `{"a0":512}`, where it prints a list; the last line was `[513, 300]`"#);
         insta::assert_snapshot!(why(&["hello", "world"]), @"the lines are text, but in no format that the service reads; let the board print one line for each measurement, as in `a0=512 a1=300`; the last line was `world`");
-        insta::assert_snapshot!(why(&["\u{1}\u{2}", "\u{7}x", "a"]), @"lines came, but they are no text: wrong baud rate? let `--try-bauds` look for it");
+        insta::assert_snapshot!(why(&["\u{1}\u{2}", "\u{7}x", "a"]), @"lines came, but they are no text: wrong baud rate? on a port, `--try-bauds` looks for it");
     }
 }

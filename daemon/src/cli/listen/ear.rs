@@ -190,7 +190,7 @@ impl Ear {
         let line = match piece {
             Piece::Line(line) if self.lines < most_lines => line,
             Piece::Line(_) => return,
-            Piece::Discarded { bytes, .. } => return self.live.discarded(bytes),
+            Piece::Discarded { bytes, why } => return self.live.discarded(bytes, why),
         };
         self.live.line(line, at_ms);
         if line.trim_ascii().is_empty() {

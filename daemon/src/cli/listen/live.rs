@@ -3,6 +3,7 @@
 
 use crate::clock;
 use crate::listen::readable;
+use crate::source::Discard;
 use std::cell::Cell;
 
 /// Lines shown in a second, at most.
@@ -46,8 +47,12 @@ impl Live {
     }
 
     /// Tells what was thrown away.
-    pub fn discarded(&self, bytes: u64) {
-        self.say(&format!("        | ({bytes} bytes that are no whole line)"));
+    pub fn discarded(&self, bytes: u64, why: Discard) {
+        let what = match why {
+            Discard::AfterOpening => "before the first whole line",
+            Discard::TooLong => "without a line's end: too long for a line",
+        };
+        self.say(&format!("        | ({bytes} bytes {what})"));
     }
 
     /// Tells what was hidden last.

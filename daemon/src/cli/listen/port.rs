@@ -17,9 +17,9 @@ const CHUNK: usize = 4096;
 
 /// An open port. Dropped, it is closed with the settings that it had before.
 pub struct Port {
-    /// Always there but while dropping.
     stream: SerialStream,
-    before: Before,
+    /// Dropped after the stream.
+    _before: Before,
 }
 
 /// The port's settings from before it was opened, and a descriptor to put them back by. It is
@@ -40,7 +40,7 @@ impl Port {
         let opened = open::open(path, baud).map_err(failure)?;
         Ok(Self {
             stream: opened.stream,
-            before,
+            _before: before,
         })
     }
 
@@ -68,13 +68,15 @@ impl Port {
 
 impl Drop for Port {
     fn drop(&mut self) {
-        // All of these fail only where the port is gone, and then there is nothing to put back.
+        // Fails only where the port is gone, and with it the mark.
         let _ = self.stream.set_exclusive(false);
-        let _ = tcsetattr(
-            &self.before.port,
-            OptionalActions::Now,
-            &self.before.settings,
-        );
+    }
+}
+
+impl Drop for Before {
+    fn drop(&mut self) {
+        // As above. Also where opening failed half-way.
+        let _ = tcsetattr(&self.port, OptionalActions::Now, &self.settings);
     }
 }
 
@@ -99,6 +101,9 @@ fn explain(trouble: &Trouble, path: &Path) -> String {
 fn words(trouble: &Trouble, path: &Path, holder: Option<&Holder>, group: Option<&str>) -> String {
     let port = path.display();
     match trouble {
+        Trouble::Missing if !path.starts_with("/dev") => {
+            format!("there is no file and no port `{port}`; `nightbench ports` names the ports")
+        }
         Trouble::Missing => format!(
             "`{port}` is not there; plug the board in, and let `nightbench ports` name its port"
         ),
@@ -140,7 +145,7 @@ mod tests {
     }
 
     fn settings(path: &Path) -> (u32, u32, bool) {
-        let before = Before::of(path).unwrap().settings;
+        let before = Before::of(path).unwrap().settings.clone();
         let hangs_up = before.control_modes.contains(ControlModes::HUPCL);
         (before.output_speed(), before.local_modes.bits(), hangs_up)
     }
@@ -174,6 +179,8 @@ mod tests {
         let path = Path::new("/dev/ttyUSB0");
         let text = |trouble: &Trouble, group| words(trouble, path, None, group);
         insta::assert_snapshot!(text(&Trouble::Missing, None), @"`/dev/ttyUSB0` is not there; plug the board in, and let `nightbench ports` name its port");
+        let file = words(&Trouble::Missing, Path::new("night.txt"), None, None);
+        insta::assert_snapshot!(file, @"there is no file and no port `night.txt`; `nightbench ports` names the ports");
         insta::assert_snapshot!(text(&Trouble::Busy, None), @"`/dev/ttyUSB0` is held by another program; end that first: only one program can read a port");
         insta::assert_snapshot!(text(&Trouble::Denied, Some("uucp")), @"you may not open `/dev/ttyUSB0`; `sudo usermod -aG uucp $USER`, then log out and in again");
         insta::assert_snapshot!(text(&Trouble::NoPort, None), @"`/dev/ttyUSB0` is no serial port, no file and no pipe; `nightbench ports` names the ports");

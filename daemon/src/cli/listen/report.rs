@@ -58,32 +58,38 @@ fn format(format: &Format) -> String {
     format!("columns apart by {apart}")
 }
 
-/// What to do next.
-pub fn next(found: &Recognised, origin: &Origin) -> String {
-    let mut steps = vec![
-        "the configuration above goes to stdout: add `> bench.toml` to keep it in a file"
-            .to_owned(),
-        "correct what is marked GUESS in it".to_owned(),
-        "`nightbench check bench.toml`, then `nightbench serve --config bench.toml`".to_owned(),
+/// What to do next; `is_kept` says that the configuration went into a file.
+pub fn next(found: &Recognised, origin: &Origin, is_kept: bool) -> String {
+    let few = format!(
+        "{} lines are few to tell what moves: listen again with `--seconds 60`, and warm the probe with a hand",
+        found.lines
+    );
+    let steps = [
+        (found.lines < FEW_LINES, few.as_str()),
+        (
+            !is_kept,
+            "keep the configuration: the same command again, with `> bench.toml` behind it",
+        ),
+        (
+            *origin == Origin::Piped,
+            "put the board's port into it; `nightbench ports` prints it",
+        ),
+        (
+            true,
+            "in an editor, correct what is marked GUESS in the configuration",
+        ),
+        (
+            true,
+            "`nightbench check bench.toml`, then `nightbench serve --config bench.toml`",
+        ),
     ];
-    if *origin == Origin::Piped {
-        steps.insert(
-            1,
-            "put the board's port into it; `nightbench ports` prints it".to_owned(),
-        );
-    }
-    if found.lines < FEW_LINES {
-        let few = format!(
-            "{} lines are few to tell what moves: `--seconds 60`, and warm the probe with a hand",
-            found.lines
-        );
-        steps.insert(0, few);
-    }
-    let steps = steps.iter().enumerate();
+    let steps = steps.iter().filter(|(applies, _)| *applies).enumerate();
     let steps: Vec<String> = steps
-        .map(|(at, step)| format!("  {}. {step}", at + 1))
+        .map(|(at, (_, step))| format!("  {}. {step}", at + 1))
         .collect();
-    format!("\nnext:\n{}", steps.join("\n"))
+    // Between the configuration on the same terminal and this, a blank line.
+    let apart = if is_kept { "" } else { "\n" };
+    format!("{apart}next:\n{}", steps.join("\n"))
 }
 
 /// Fewer lines than this show little.
@@ -214,19 +220,19 @@ mod tests {
         insta::assert_snapshot!(found(&recognised()), @"
     7 lines of `name=number` pairs, one every 0.5 s, and 1 line that is not (a greeting, half a line):
       `ms`  counts milliseconds: the board's own clock, no probe
-      `a0`  rises evenly, 501 to 549: a counter?
+      `a0`  moves, 501 to 549
       `led`  did not move: 1
     ");
     }
 
     #[test]
     fn the_next_steps_are_told() {
-        insta::assert_snapshot!(next(&recognised(), &Origin::Piped), @"
+        insta::assert_snapshot!(next(&recognised(), &Origin::Piped, false), @"
     next:
-      1. 7 lines are few to tell what moves: `--seconds 60`, and warm the probe with a hand
-      2. the configuration above goes to stdout: add `> bench.toml` to keep it in a file
+      1. 7 lines are few to tell what moves: listen again with `--seconds 60`, and warm the probe with a hand
+      2. keep the configuration: the same command again, with `> bench.toml` behind it
       3. put the board's port into it; `nightbench ports` prints it
-      4. correct what is marked GUESS in it
+      4. in an editor, correct what is marked GUESS in the configuration
       5. `nightbench check bench.toml`, then `nightbench serve --config bench.toml`
     ");
     }

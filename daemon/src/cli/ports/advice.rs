@@ -59,19 +59,10 @@ fn choose(port: &Port, has_twins: bool) -> (&Path, Option<Caution>) {
         (Some(by_id), _, None) => (by_id, None),
         (_, Some(by_path), why) => (by_path, why.or(Some(Caution::SocketOnly))),
         (_, None, Some(_)) => (&port.device, Some(Caution::Unstable)),
-        (None, None, None) if is_numbered(port) => (&port.device, Some(Caution::Unstable)),
+        (None, None, None) if port.is_pluggable() => (&port.device, Some(Caution::Unstable)),
         // A port that is soldered in keeps the kernel's name.
         (None, None, None) => (&port.device, None),
     }
-}
-
-fn is_numbered(port: &Port) -> bool {
-    let name = port
-        .device
-        .file_name()
-        .unwrap_or_default()
-        .to_string_lossy();
-    port.usb.is_some() || name.starts_with("ttyUSB") || name.starts_with("ttyACM")
 }
 
 /// Two devices, not two ports of one device, that say the same of themselves.

@@ -7,9 +7,19 @@ use crate::listen::readable;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
-/// What is said where there is no port.
-pub const NONE: &str = "\
-there is no serial port here. In this order:
+/// What is said where there is no port, or none that a board can hang on.
+pub fn missing(ports: &[Port]) -> Option<String> {
+    let what = if ports.is_empty() {
+        "there is no serial port here"
+    } else if ports.iter().any(Port::is_pluggable) {
+        return None;
+    } else {
+        "none of these is on USB. Is your board not among them?"
+    };
+    Some(format!("{what}{STEPS}"))
+}
+
+const STEPS: &str = "
   1. plug the board in; take another USB cable: many only charge
   2. unplug it, plug it in again, then `sudo dmesg | tail`: the kernel names a new port `ttyUSB0`,
      `ttyACM0` or the like; if it says nothing, it is the cable, the socket or the board
@@ -210,6 +220,27 @@ mod tests {
         assert_eq!(objects[1]["twins"][0], "/dev/ttyUSB1");
         assert_eq!(objects[3]["caution"], "unstable");
         assert_eq!(objects[3]["serial"], Value::Null);
+    }
+
+    #[test]
+    fn without_a_port_on_usb_the_steps_to_one_are_told() {
+        let tree = Tree::new();
+        insta::assert_snapshot!(missing(&survey(tree.root())).unwrap(), @"
+    there is no serial port here
+      1. plug the board in; take another USB cable: many only charge
+      2. unplug it, plug it in again, then `sudo dmesg | tail`: the kernel names a new port `ttyUSB0`,
+         `ttyACM0` or the like; if it says nothing, it is the cable, the socket or the board
+      3. in a container or a virtual machine, the device must be passed through to it
+    ");
+        tree.file("dev/ttyAMA0", "");
+        tree.file("sys/class/tty/ttyAMA0/device/x", "");
+        let told = missing(&survey(tree.root())).unwrap();
+        assert!(
+            told.starts_with("none of these is on USB. Is your board"),
+            "{told}"
+        );
+        tree.file("dev/ttyACM0", "");
+        assert_eq!(missing(&survey(tree.root())), None);
     }
 
     #[test]

@@ -27,6 +27,16 @@ pub struct Port {
     pub locked_for: Option<String>,
 }
 
+impl Port {
+    /// Whether it is of the kind that comes and goes with a board; the kernel numbers those in the
+    /// order of plugging in.
+    pub fn is_pluggable(&self) -> bool {
+        let name = self.device.file_name().unwrap_or_default();
+        let name = name.to_string_lossy();
+        self.usb.is_some() || name.starts_with("ttyUSB") || name.starts_with("ttyACM")
+    }
+}
+
 /// The serial ports under a root folder, `/` for the real ones, in the order of their names.
 pub fn survey(root: &Path) -> Vec<Port> {
     let mut names: Vec<String> = names(root).into_iter().collect();

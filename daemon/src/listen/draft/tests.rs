@@ -66,7 +66,7 @@ fn a_board_is_drafted_with_one_probe_for_each_moving_field() {
     front_end = "divider"
     probe_side = "low"              # GUESS: probe from input to ground; "high": from input to supply
     resistor = "10 kOhm"            # GUESS: the fixed resistor; measure it
-    full_scale = 4095                # GUESS: the least that fits; 1023 for 10 bits, 4095 for 12, 65535 for 16
+    full_scale = 4095               # GUESS: the least that fits; 1023 for 10 bits, 4095 for 12, 65535 for 16
 
     [probe.a0]                      # rename it after what it measures
     board = "bench"
@@ -84,7 +84,7 @@ fn a_board_is_drafted_with_one_probe_for_each_moving_field() {
     front_end = "divider"
     probe_side = "low"              # GUESS: probe from input to ground; "high": from input to supply
     resistor = "10 kOhm"            # GUESS: the fixed resistor; measure it
-    full_scale = 4095                # GUESS: the least that fits; 1023 for 10 bits, 4095 for 12, 65535 for 16
+    full_scale = 4095               # GUESS: the least that fits; 1023 for 10 bits, 4095 for 12, 65535 for 16
 
     [probe.a1]                      # rename it after what it measures
     board = "bench"
@@ -103,7 +103,7 @@ fn a_board_is_drafted_with_one_probe_for_each_moving_field() {
     # front_end = "divider"
     # probe_side = "low"              # GUESS: probe from input to ground; "high": from input to supply
     # resistor = "10 kOhm"            # GUESS: the fixed resistor; measure it
-    # full_scale = 4095                # GUESS: the least that fits; 1023 for 10 bits, 4095 for 12, 65535 for 16
+    # full_scale = 4095               # GUESS: the least that fits; 1023 for 10 bits, 4095 for 12, 65535 for 16
     #
     # [probe.led]                     # rename it after what it measures
     # board = "bench"

@@ -106,10 +106,13 @@ async fn try_bauds(
         rates.retain(|rate| *rate != first);
         rates.insert(0, first);
     }
-    let tried = bauds::try_each(port, &rates, live, stop).await?;
+    let (tried, stopped) = bauds::try_each(port, &rates, live, stop).await?;
     let scores: Vec<rate::Score> = tried.iter().map(|(_, score)| *score).collect();
     let Some(best) = rate::best(&scores).map(|at| tried[at].0) else {
-        eprintln!("nightbench: {}", report::no_rate(&scores));
+        live::tell(&format!(
+            "nightbench: {}",
+            report::no_rate(&scores, stopped)
+        ));
         return Ok(None);
     };
     live.say(&format!("best: {best} baud; listening on at that rate"));
@@ -137,7 +140,7 @@ fn conclude(ear: &Ear, ending: &Ending, origin: &Origin) -> Result<ExitCode, Fai
         }
         Err(why) => {
             let verdict = Verdict::of(why, ear.bytes(), ear.lines(), ear.sample(), origin);
-            eprintln!("nightbench: {verdict}");
+            live::tell(&format!("nightbench: {verdict}"));
             Ok(ExitCode::FAILURE)
         }
     }

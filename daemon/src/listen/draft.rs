@@ -104,6 +104,9 @@ fn write_all(
     Ok(())
 }
 
+/// Characters of the example line that are repeated, at most.
+const LONGEST_EXAMPLE: usize = 120;
+
 fn head(text: &mut String, found: &Recognised) -> fmt::Result {
     writeln!(
         text,
@@ -113,7 +116,10 @@ fn head(text: &mut String, found: &Recognised) -> fmt::Result {
          site = \"bench\"                  # name of the place: letters, digits, _ . -\n\n\
          [log]\npath = \"bench.sqlite\"           # beside this file",
         found.lines,
-        readable(found.example.as_bytes()),
+        readable(found.example.as_bytes())
+            .chars()
+            .take(LONGEST_EXAMPLE)
+            .collect::<String>(),
     )
 }
 

@@ -19,7 +19,8 @@ const ENOUGH: usize = 16_384;
 /// Bytes without one good line that are enough to give a rate up.
 const HOPELESS: usize = 1024;
 
-/// Tries the rates in their order, until one is clearly right or the stop comes.
+/// Tries the rates in their order, until one is clearly right or the stop comes; says whether it
+/// came.
 ///
 /// # Errors
 /// Where the port is gone. A rate that it does not take is told, and left out.
@@ -28,7 +29,7 @@ pub async fn try_each(
     rates: &[u32],
     live: &Live,
     stop: &mut Stop,
-) -> Result<Vec<(u32, Score)>, Failure> {
+) -> Result<(Vec<(u32, Score)>, bool), Failure> {
     let mut tried = Vec::new();
     for (at, rate) in rates.iter().enumerate() {
         if let Err(failure) = port.set_baud(*rate) {
@@ -41,10 +42,10 @@ pub async fn try_each(
         live.say(&words(*rate, &score));
         tried.push((*rate, score));
         if stopped || score.is_clear() {
-            break;
+            return Ok((tried, stopped));
         }
     }
-    Ok(tried)
+    Ok((tried, false))
 }
 
 /// The bytes of one try, and whether the stop came.

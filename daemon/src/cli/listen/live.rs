@@ -5,6 +5,7 @@ use crate::clock;
 use crate::listen::readable;
 use crate::source::Discard;
 use std::cell::Cell;
+use std::io::Write;
 
 /// Lines shown in a second, at most.
 const SHOWN_A_SECOND: u32 = 25;
@@ -35,7 +36,7 @@ impl Live {
     /// Says something.
     pub fn say(&self, text: &str) {
         if !self.is_quiet {
-            eprintln!("{text}");
+            tell(text);
         }
     }
 
@@ -81,6 +82,12 @@ impl Live {
             n => self.say(&format!("        | ({n} more lines)")),
         }
     }
+}
+
+/// Says something on stderr, also where nobody is to be bothered otherwise. That nobody reads it
+/// (`2>&1 | head`) is no reason to end.
+pub fn tell(text: &str) {
+    let _ = writeln!(std::io::stderr().lock(), "{text}");
 }
 
 fn shown(line: &[u8], at_ms: Option<f64>) -> String {

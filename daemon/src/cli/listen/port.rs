@@ -112,7 +112,8 @@ fn words(trouble: &Trouble, path: &Path, holder: Option<&Holder>, group: Option<
                 format!("`{}` (process {})", holder.name, holder.process)
             });
             format!(
-                "`{port}` is held by {holder}; end that first: only one program can read a port"
+                "`{port}` is held by {holder}; end that first, since only one program can read a port; a modem \
+                 manager lets go by itself after some 10 s (the device rule in deploy/ keeps it away)"
             )
         }
         Trouble::Denied => {
@@ -181,7 +182,7 @@ mod tests {
         insta::assert_snapshot!(text(&Trouble::Missing, None), @"`/dev/ttyUSB0` is not there; plug the board in, and let `nightbench ports` name its port");
         let file = words(&Trouble::Missing, Path::new("night.txt"), None, None);
         insta::assert_snapshot!(file, @"there is no file and no port `night.txt`; `nightbench ports` names the ports");
-        insta::assert_snapshot!(text(&Trouble::Busy, None), @"`/dev/ttyUSB0` is held by another program; end that first: only one program can read a port");
+        insta::assert_snapshot!(text(&Trouble::Busy, None), @"`/dev/ttyUSB0` is held by another program; end that first, since only one program can read a port; a modem manager lets go by itself after some 10 s (the device rule in deploy/ keeps it away)");
         insta::assert_snapshot!(text(&Trouble::Denied, Some("uucp")), @"you may not open `/dev/ttyUSB0`; `sudo usermod -aG uucp $USER`, then log out and in again");
         insta::assert_snapshot!(text(&Trouble::NoPort, None), @"`/dev/ttyUSB0` is no serial port, no file and no pipe; `nightbench ports` names the ports");
         insta::assert_snapshot!(text(&Trouble::Other("out of memory".into()), None), @"`/dev/ttyUSB0` cannot be opened: out of memory; unplug the board and plug it in again");

@@ -96,8 +96,10 @@ pub fn next(found: &Recognised, origin: &Origin, is_kept: bool) -> String {
 const FEW_LINES: usize = 10;
 
 /// Why no baud rate is the right one.
-pub fn no_rate(scores: &[Score]) -> &'static str {
-    if scores.iter().all(|score| score.bytes == 0) {
+pub fn no_rate(scores: &[Score], stopped: bool) -> &'static str {
+    if stopped {
+        "stopped before a line could be read; the rates above are those that were tried"
+    } else if scores.iter().all(|score| score.bytes == 0) {
         "the board said nothing at any rate: is its program running, and does it print? some boards \
          have two ports: `nightbench ports`"
     } else {
@@ -200,8 +202,8 @@ mod tests {
         insta::assert_snapshot!(verdict(812, 0, b"\xf0\x80~", &Origin::Piped), @r#"812 bytes, no line: it may be no text; they begin with `\xf0\x80~`"#);
         insta::assert_snapshot!(verdict(14, 0, b"a0=512\ra0=513", &port()), @r#"14 bytes, no line: the board ends its lines with a carriage return alone; let it end them with a newline, `\n`"#);
         insta::assert_snapshot!(verdict(14, 1, b"", &port()), @"one line is not enough to tell what moves; listen for longer with `--seconds`");
-        insta::assert_snapshot!(no_rate(&[Score::default()]), @"the board said nothing at any rate: is its program running, and does it print? some boards have two ports: `nightbench ports`");
-        insta::assert_snapshot!(no_rate(&[Score { bytes: 9, good: 0, others: 3 }]), @"no line could be read at any rate: the board may send no lines of text, or its ground wire is missing; see what its own program says about its rate, and give it with `--baud`");
+        insta::assert_snapshot!(no_rate(&[Score::default()], false), @"the board said nothing at any rate: is its program running, and does it print? some boards have two ports: `nightbench ports`");
+        insta::assert_snapshot!(no_rate(&[Score { bytes: 9, good: 0, others: 3 }], false), @"no line could be read at any rate: the board may send no lines of text, or its ground wire is missing; see what its own program says about its rate, and give it with `--baud`");
     }
 
     fn recognised() -> Recognised {

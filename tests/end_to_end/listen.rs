@@ -289,7 +289,7 @@ fn without_a_port_ports_says_what_to_do() {
     let scene = Scene::new();
     let output = run(&["ports", "--root", scene.folder().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(1));
-    for step in ["cable", "dmesg"] {
+    for step in ["cable", "dmesg", "dialout"] {
         assert!(words(&output).contains(step), "{}", words(&output));
     }
 }

@@ -23,7 +23,9 @@ const STEPS: &str = "
   1. plug the board in; take another USB cable: many only charge
   2. unplug it, plug it in again, then `sudo dmesg | tail`: the kernel names a new port `ttyUSB0`,
      `ttyACM0` or the like; if it says nothing, it is the cable, the socket or the board
-  3. in a container or a virtual machine, the device must be passed through to it";
+  3. in a container or a virtual machine, the device must be passed through to it
+  4. once it is there you must be allowed to open it: `sudo usermod -aG dialout $USER` (on some
+     systems the group is `uucp`), then log out and in again";
 
 /// All ports for a person to read.
 pub fn text(ports: &[Port]) -> String {
@@ -231,6 +233,8 @@ mod tests {
       2. unplug it, plug it in again, then `sudo dmesg | tail`: the kernel names a new port `ttyUSB0`,
          `ttyACM0` or the like; if it says nothing, it is the cable, the socket or the board
       3. in a container or a virtual machine, the device must be passed through to it
+      4. once it is there you must be allowed to open it: `sudo usermod -aG dialout $USER` (on some
+         systems the group is `uucp`), then log out and in again
     ");
         tree.file("dev/ttyAMA0", "");
         tree.file("sys/class/tty/ttyAMA0/device/x", "");

@@ -12,6 +12,8 @@ pub mod source;
 
 pub mod measure;
 
+pub mod listen;
+
 pub mod driver;
 
 pub mod alarm;

@@ -15,6 +15,7 @@ mod faults;
 mod firmware;
 mod house_rules;
 mod kill;
+mod listen;
 mod night_on_real_input;
 mod outage;
 mod readings_export;

@@ -2,6 +2,8 @@
 
 pub mod check;
 mod generate;
+mod listen;
+mod ports;
 mod readings;
 mod serve;
 mod trial;
@@ -17,7 +19,7 @@ use tracing::level_filters::LevelFilter;
 const EXIT_CODES: &str = "\
 Exit codes:
   0  done as asked
-  1  it could not be done, or `check` found errors; the reason is on stderr
+  1  it could not be done: `check` found errors, `listen` no format, `ports` no port; why is on stderr
   2  the command line could not be understood
 
 Results go to stdout, talk to stderr. This program is not a safety device.";
@@ -47,6 +49,10 @@ enum Verb {
         /// The configuration file
         file: PathBuf,
     },
+    /// Name the serial ports: which name of each stays, who holds it, which are twins
+    Ports(ports::Arguments),
+    /// Show what a board says, and print the configuration that would read it
+    Listen(listen::Arguments),
     /// Print a probe's readings from the log, also while the service runs
     Readings(Box<readings::Arguments>),
     /// Print completions for a shell
@@ -132,6 +138,8 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Serve(arguments) => serve::run(&arguments),
         Verb::Try(arguments) => trial::run(&arguments),
         Verb::Check { file } => Ok(check::run(&file)),
+        Verb::Ports(arguments) => ports::run(&arguments),
+        Verb::Listen(arguments) => listen::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),
         Verb::Completions { shell } => Ok(generate::completions(shell)),
         Verb::Man { command } => generate::man(command.as_deref()),

@@ -109,6 +109,32 @@ impl<'a> Table<'a> {
             .collect()
     }
 
+    /// What stands under a key that holds a table of free names, in the order of the file; with each
+    /// its table, where it is one. `Some(None)` where the key is missing.
+    pub(super) fn entries_of(
+        &self,
+        key: &'static str,
+        what: &str,
+        right: &str,
+    ) -> Value<Option<Vec<(Item<'a>, Option<Table<'a>>)>>> {
+        let Some(item) = self.item(key) else {
+            return Some(None);
+        };
+        let mut entries: Vec<_> = item.entries(right)?.iter().collect();
+        entries.sort_by_key(|(name, _)| name.span().start);
+        let read = entries.into_iter().map(|(name, value)| {
+            let place = self.under(&format!("{what} `{}`", name.get_ref()));
+            let table = match value.get_ref() {
+                DeValue::Table(entries) => {
+                    Some(Table::new(self.report, place, name.span(), entries))
+                }
+                _ => None,
+            };
+            (self.entry(name.get_ref(), name, value), table)
+        });
+        Some(Some(read.collect()))
+    }
+
     /// The table under a key; its place is this one and the key.
     pub(super) fn table(&self, key: &'static str) -> Option<Table<'a>> {
         self.inner(key, self.under(key))

@@ -83,9 +83,14 @@ impl StepWatch {
     /// and more than a kernel may have slewed the wall clock meanwhile.
     pub fn observe(&mut self, moment: Moment) -> Option<ClockStep> {
         let last = self.last.replace(moment)?;
-        let elapsed_ms = moment.boot_ns.saturating_sub(last.boot_ns) / NS_PER_MS;
+        // A board's own clock may date a line before what another board has just sent.
+        let elapsed_ms = moment.boot_ns.abs_diff(last.boot_ns) / NS_PER_MS;
         let elapsed = i64::try_from(elapsed_ms).unwrap_or(i64::MAX);
-        let before_ms = last.wall_ms.saturating_add(elapsed);
+        let before_ms = if moment.boot_ns >= last.boot_ns {
+            last.wall_ms.saturating_add(elapsed)
+        } else {
+            last.wall_ms.saturating_sub(elapsed)
+        };
         let by_ms = moment.wall_ms.saturating_sub(before_ms);
         let allowed = STEP_MS
             + elapsed_ms / 1_000_000 * SLEW_PPM

@@ -26,8 +26,9 @@ use watchdog::Watchdog;
 const PATIENCE: Duration = Duration::from_secs(2);
 /// Events taken from the boards in one go.
 const EVENTS_AT_ONCE: usize = 64;
-/// How long boards may take to hand over what they have read when the service stops.
-const LAST_LINES: Duration = Duration::from_secs(2);
+/// How long boards may take to hand over what they have read when the service stops: a program
+/// that does not end when it is asked to is given 2 s before it is killed.
+const LAST_LINES: Duration = Duration::from_secs(4);
 
 /// What the service is told while it runs.
 #[derive(Debug)]

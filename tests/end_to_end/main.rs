@@ -15,6 +15,7 @@ mod faults;
 mod house_rules;
 mod kill;
 mod night_on_real_input;
+mod other_sources;
 mod outage;
 mod readings_export;
 mod stop_and_reload;

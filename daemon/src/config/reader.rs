@@ -13,6 +13,9 @@ use std::rc::Rc;
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
 
+/// What stands under a free name, and its table, where it is one.
+pub(super) type Entry<'a> = (Item<'a>, Option<Table<'a>>);
+
 /// A table of the file, with the words for its place and the keys that were asked for.
 pub(super) struct Table<'a> {
     report: &'a Report<'a>,
@@ -109,14 +112,14 @@ impl<'a> Table<'a> {
             .collect()
     }
 
-    /// What stands under a key that holds a table of free names, in the order of the file; with each
-    /// its table, where it is one. `Some(None)` where the key is missing.
+    /// What stands under a key that holds a table of free names, in the order of the
+    /// file. `Some(None)` where the key is missing.
     pub(super) fn entries_of(
         &self,
         key: &'static str,
         what: &str,
         right: &str,
-    ) -> Value<Option<Vec<(Item<'a>, Option<Table<'a>>)>>> {
+    ) -> Value<Option<Vec<Entry<'a>>>> {
         let Some(item) = self.item(key) else {
             return Some(None);
         };

@@ -38,7 +38,7 @@ struct Running {
 #[derive(Debug, Clone, PartialEq)]
 enum MadeFrom {
     /// A port, a file, a program, a broker, a bridge.
-    Outside(SourceTable),
+    Outside(Box<SourceTable>),
     /// A simulated board also depends on how its probes are wired.
     Simulated(Box<(Board, Vec<crate::config::Probe>)>),
 }
@@ -162,7 +162,7 @@ fn made_from(config: &Config, board: &Board) -> MadeFrom {
             let probes = probes_of(config, board).map(|(probe, _)| probe.clone());
             MadeFrom::Simulated(Box::new((board.clone(), probes.collect())))
         }
-        outside => MadeFrom::Outside(outside.clone()),
+        outside => MadeFrom::Outside(Box::new(outside.clone())),
     }
 }
 

@@ -39,11 +39,6 @@ impl<R: AsyncRead + Unpin> Stream<R> {
         self.from.read(&mut self.chunk).await
     }
 
-    /// Where the bytes come from, and the chunk, for reading into it by other means.
-    pub fn chunk_mut(&mut self) -> (&R, &mut [u8]) {
-        (&self.from, &mut self.chunk)
-    }
-
     /// Puts what the chunk's first `n` bytes complete; false where the flow has ended.
     pub async fn pass_on(&mut self, n: usize, at: Moment, sink: &Sink) -> bool {
         let mut events = Vec::new();

@@ -52,6 +52,9 @@ const PROBES: u32 = 3;
 /// Chunks read at most after the stop.
 const LAST_CHUNKS: usize = 16;
 
+/// What is in the kernel's buffer comes within this.
+const ALREADY_THERE: Duration = Duration::from_millis(20);
+
 /// A board behind a network bridge.
 #[derive(Clone, Debug)]
 pub struct TcpSource {
@@ -227,8 +230,7 @@ impl TcpSource {
 /// After the stop: passes on what is already there, without waiting for more.
 async fn drain(stream: &mut Stream<TcpStream>, sink: &Sink) -> Ending {
     for _ in 0..LAST_CHUNKS {
-        let (from, chunk) = stream.chunk_mut();
-        let Ok(n @ 1..) = from.try_read(chunk) else {
+        let Ok(Ok(n @ 1..)) = timeout(ALREADY_THERE, stream.read()).await else {
             break;
         };
         if !stream.pass_on(n, clock::now(), sink).await {

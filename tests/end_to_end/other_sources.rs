@@ -4,7 +4,7 @@
 use crate::checks::assert_rising;
 use nightbench_tests::binary::nightbench;
 use nightbench_tests::broker::Broker;
-use nightbench_tests::log::Logged;
+use nightbench_tests::log::Log;
 use nightbench_tests::scene::Scene;
 use nightbench_tests::service::{Service, journalled};
 use nightbench_tests::wait::{SOON, until};
@@ -34,29 +34,7 @@ time.sleep(1000)
 fn every_line_of_a_topic_a_program_a_file_and_a_bridge_is_in_the_log() {
     let broker = Broker::start();
     let bridge = TcpListener::bind("127.0.0.1:0").unwrap();
-    let mut scene = Scene::new();
-    fs::write(scene.folder().join("read.py"), SCRIPT).unwrap();
-    put_number(scene.folder(), 0);
-    let port = bridge.local_addr().unwrap().port();
-    for source in [
-        format!(
-            "[board.wifi]\nsource = \"mqtt\"\nhost = \"127.0.0.1\"\nport = {}\ntopic = \"boards/#\"\nformat = \"json\"\n",
-            broker.port()
-        ),
-        "[board.script]\nsource = \"program\"\ncommand = [\"python3\", \"read.py\"]\n".to_owned(),
-        "[board.kernel]\nsource = \"file\"\nfiles = { n = \"number\" }\nevery = \"20ms\"\n"
-            .to_owned(),
-        format!("[board.bridged]\nsource = \"tcp\"\nhost = \"127.0.0.1\"\nport = {port}\n"),
-    ] {
-        scene.add(&format!("{source}silent_after = \"60s\"\n"));
-    }
-    for board in ["wifi", "script", "kernel", "bridged"] {
-        scene.bare(board, "n").number(board, (board, "n"));
-    }
-    scene
-        .bare("script", "seen")
-        .number("seen", ("script", "seen"));
-
+    let scene = scene(broker.port(), bridge.local_addr().unwrap().port());
     let manager = scene.folder().join("manager");
     let _manager = UnixDatagram::bind(&manager).unwrap();
     let mut command = Command::new(nightbench());
@@ -65,35 +43,29 @@ fn every_line_of_a_topic_a_program_a_file_and_a_bridge_is_in_the_log() {
     let service = Service::start_by(&scene, &mut command);
     let log = service.log();
 
-    let (stream, _) = bridge.accept().unwrap();
-    write_lines(stream);
+    let _stays_connected = write_lines(&bridge);
     let _opened = journalled(log, "wifi", "opened");
     publish_lines(broker.port());
     for n in 1..FILES {
         put_number(scene.folder(), n);
-        until("the file's number is logged", SOON, || {
-            log.of("kernel").last().and_then(|it| it.raw) == Some(as_number(n))
-        });
+        has_logged_up_to(log, "kernel", n);
     }
 
     for probe in ["wifi", "script", "bridged"] {
-        service.has_logged(LINES, probe);
-        until("the last line is logged", SOON, || {
-            log.of(probe).last().and_then(|it| it.raw) == Some(as_number(LINES - 1))
-        });
-        assert_eq!(
-            numbers(&log.of(probe)),
-            (0..LINES).map(as_number).collect::<Vec<_>>(),
-            "{probe}"
-        );
+        has_logged_up_to(log, probe, LINES - 1);
+        assert_eq!(numbers(log, probe), up_to(LINES), "{probe}");
     }
-    let mut polled = numbers(&log.of("kernel"));
+    let mut polled = numbers(log, "kernel");
     polled.dedup();
-    assert_eq!(polled, (0..FILES).map(as_number).collect::<Vec<_>>());
-    assert!(log.of("seen").iter().all(|it| it.raw == Some(0.0)));
+    assert_eq!(polled, up_to(FILES));
+    assert!(numbers(log, "seen").iter().all(|seen| *seen == 0.0));
     for probe in ["wifi", "script", "bridged", "kernel"] {
-        let logged = log.of(probe);
-        assert_rising(&logged.iter().map(|it| it.time_ms).collect::<Vec<_>>());
+        assert_rising(
+            &log.of(probe)
+                .iter()
+                .map(|it| it.time_ms)
+                .collect::<Vec<_>>(),
+        );
     }
 
     let process = process_of(&journalled(log, "script", "opened"));
@@ -105,13 +77,52 @@ fn every_line_of_a_topic_a_program_a_file_and_a_bridge_is_in_the_log() {
     );
 }
 
-/// The bridge has been somewhere within a line when the service came.
-fn write_lines(mut stream: TcpStream) {
+/// One board of each kind, with a number `n`.
+fn scene(broker: u16, bridge: u16) -> Scene {
+    let mut scene = Scene::new();
+    fs::write(scene.folder().join("read.py"), SCRIPT).unwrap();
+    put_number(scene.folder(), 0);
+    let host = "host = \"127.0.0.1\"";
+    let wifi = format!(
+        "source = \"mqtt\"\n{host}\nport = {broker}\ntopic = \"boards/#\"\nformat = \"json\""
+    );
+    let bridged = format!("source = \"tcp\"\n{host}\nport = {bridge}");
+    for (board, source) in [
+        ("wifi", wifi.as_str()),
+        (
+            "script",
+            "source = \"program\"\ncommand = [\"python3\", \"read.py\"]",
+        ),
+        (
+            "kernel",
+            "source = \"file\"\nfiles = { n = \"number\" }\nevery = \"20ms\"",
+        ),
+        ("bridged", &bridged),
+    ] {
+        scene.add(&format!(
+            "[board.{board}]\n{source}\nsilent_after = \"60s\"\n"
+        ));
+        scene.bare(board, "n").number(board, (board, "n"));
+    }
+    scene
+        .bare("script", "seen")
+        .number("seen", ("script", "seen"));
+    scene
+}
+
+fn has_logged_up_to(log: &Log, probe: &str, n: usize) {
+    until("the last number is logged", SOON, || {
+        numbers(log, probe).last() == Some(&as_number(n))
+    });
+}
+
+/// The bridge is somewhere within a line when the service comes.
+fn write_lines(bridge: &TcpListener) -> TcpStream {
+    let (mut stream, _) = bridge.accept().unwrap();
     let lines: String = (0..LINES).map(|n| format!("n={n}\r\n")).collect();
     stream.write_all(b"51\r\n").unwrap();
     stream.write_all(lines.as_bytes()).unwrap();
-    // It stays connected: what it does next is no part of this promise.
-    std::mem::forget(stream);
+    stream
 }
 
 fn publish_lines(port: u16) {
@@ -136,8 +147,12 @@ fn put_number(folder: &Path, n: usize) {
     fs::rename(&new, folder.join("number")).unwrap();
 }
 
-fn numbers(logged: &[Logged]) -> Vec<f64> {
-    logged.iter().filter_map(|it| it.raw).collect()
+fn numbers(log: &Log, probe: &str) -> Vec<f64> {
+    log.of(probe).iter().filter_map(|it| it.raw).collect()
+}
+
+fn up_to(end: usize) -> Vec<f64> {
+    (0..end).map(as_number).collect()
 }
 
 fn as_number(n: usize) -> f64 {

@@ -191,6 +191,15 @@ mod tests {
     }
 
     #[test]
+    fn a_line_that_was_dated_before_the_last_one_is_no_step() {
+        let mut watch = StepWatch::default();
+        assert_eq!(watch.observe(at(10_000, 5_000)), None);
+        assert_eq!(watch.observe(at(7_000, 2_000)), None);
+        assert_eq!(watch.observe(at(10_010, 5_010)), None);
+        assert_eq!(watch.observe(at(6_000, 2_000)).unwrap().by_ms, -1_000);
+    }
+
+    #[test]
     fn a_slewed_clock_is_no_step_however_long_nobody_looked() {
         // A night of 8 h at 400 ppm: 11.5 s apart, and still never set.
         let night_ms = 8 * 3_600_000;

@@ -17,6 +17,7 @@ mod house_rules;
 mod kill;
 mod listen;
 mod night_on_real_input;
+mod other_sources;
 mod outage;
 mod readings_export;
 mod stop_and_reload;

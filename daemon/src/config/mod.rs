@@ -7,6 +7,7 @@ mod across;
 mod alarm;
 mod board;
 mod channel;
+mod filter;
 mod format;
 mod item;
 mod line_protocol;
@@ -46,7 +47,9 @@ pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
 pub use scene::{Scene, SimulatedChannel};
 pub use secret::Secret;
-pub use source::Source;
+pub use source::{
+    BoardTime, Bridge, PolledFile, PolledFiles, Program, Scaling, Source, Subscription, TimeUnit,
+};
 pub use topic::Template;
 
 use across::Drafts;
@@ -98,7 +101,7 @@ fn read(report: &Report<'_>, document: &DeTable<'_>, base: &Path) -> Option<Conf
     let root = Table::new(report, String::new(), 0..0, document);
     let site = root.required("site", "\"cellar\"", Item::name);
     let log = log::read(&root, base);
-    let boards = board::read_all(&root, base);
+    let boards = board::read_all(&root, site.as_deref(), base);
     let probes = probe::read_all(&root, &boards);
     let outlets = outlet::read_all(&root, site.as_deref(), base);
     root.end();

@@ -95,9 +95,7 @@ pub(super) fn read(
     let password = secret::read(table, &secret::PASSWORD, base);
     let qos = table.or("qos", 1, qos);
     let window = table.or("window", DEFAULT_WINDOW, |item| item.whole(1..=u16::MAX));
-    let keep_alive = table.or("keep_alive", DEFAULT_KEEP_ALIVE, |item| {
-        item.duration(KEEP_ALIVE)
-    });
+    let keep_alive = keep_alive(table);
     let per_line = table.or("message_per", false, |item| item.choice(MESSAGE_PER));
     let payload = table.or("payload", Payload::Json, |item| payload(item, per_line));
     let topics = topics(table, per_line);
@@ -164,7 +162,15 @@ fn topics(table: &Table<'_>, per_line: Value<bool>) -> Topics {
     }
 }
 
-fn host(item: &Item<'_>) -> Value<String> {
+/// `keep_alive`.
+pub(super) fn keep_alive(table: &Table<'_>) -> Value<Duration> {
+    table.or("keep_alive", DEFAULT_KEEP_ALIVE, |item| {
+        item.duration(KEEP_ALIVE)
+    })
+}
+
+/// A host name or address, without anything around it.
+pub(super) fn host(item: &Item<'_>) -> Value<String> {
     let host = item.filled()?;
     if let Some((_, rest)) = host.split_once("://") {
         let what = format!("`{host}` is an address, but a host is wanted");
@@ -180,7 +186,8 @@ fn host(item: &Item<'_>) -> Value<String> {
     Some(host.to_owned())
 }
 
-fn client_id(item: &Item<'_>) -> Value<String> {
+/// A client identifier.
+pub(super) fn client_id(item: &Item<'_>) -> Value<String> {
     let id = item.filled()?;
     if id.contains('\0') || id.len() > LONGEST_CLIENT_ID {
         return item.refuse(Fault::new(
@@ -219,7 +226,8 @@ fn payload(item: &Item<'_>, per_line: Value<bool>) -> Value<Payload> {
     Some(payload)
 }
 
-fn check_user(
+/// A password goes with a user.
+pub(super) fn check_user(
     table: &Table<'_>,
     user: Option<&Option<String>>,
     password: Option<&Option<Secret>>,

@@ -6,6 +6,7 @@ mod advice;
 mod faults;
 mod hostile;
 mod ready;
+mod sources;
 mod whole;
 
 use super::{Config, Problem, parse};

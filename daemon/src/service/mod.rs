@@ -29,8 +29,9 @@ const PATIENCE: Duration = Duration::from_secs(2);
 const EVENTS_AT_ONCE: usize = 64;
 /// How long it waits when the service stops.
 const LAST_PATIENCE: Duration = Duration::from_secs(10);
-/// How long boards that are told to end may take to hand over what they have read.
-const LAST_LINES: Duration = Duration::from_secs(2);
+/// How long boards that are told to end may take to hand over what they have read: a program that
+/// does not end when it is asked to is given 2 s before it is killed.
+const LAST_LINES: Duration = Duration::from_secs(4);
 
 /// What the service is told while it runs.
 #[derive(Debug)]

@@ -14,7 +14,7 @@ fn one_file_with_many_faults_is_told_all_of_them_at_once() {
     bath.toml:14:8: warning: board `shelf`: `/dev/ttyUSB0` names another board as soon as two are plugged in the other way round; take the name under `/dev/serial/by-id`
     bath.toml:15:8: board `shelf`: `baud` is 0; it must be between 50 and 4000000
     bath.toml:17:11: board `shelf`: the column `a0` is named twice; each column has a name of its own, or `_`
-    bath.toml:18:1: board `shelf`: `every` does not belong here: it goes with `source = "replay"` or `"simulated"`; remove it
+    bath.toml:18:1: board `shelf`: `every` does not belong here: it goes with `source = "replay"`, `"simulated"` or `"file"`; remove it
     bath.toml:20:22: board `shelf`, channel `a0`: `full_scale` is missing; add a line such as `full_scale = 1023`
     bath.toml:22:14: board `shelf`, channel `a0`: unknown `probe_side`: `middle`; it is one of `low`, `high`
     bath.toml:23:12: board `shelf`, channel `a0`: `10 kV` is a voltage, but a resistance in `Ohm` is wanted; write a number with a unit: `"10 kOhm"`

@@ -109,10 +109,11 @@ impl fmt::Display for Failure {
 /// Sets up what is said on stderr. Under a service manager, which stamps lines itself, without time
 /// and colours.
 pub fn start_talk(arguments: &Cli) {
-    let quiet = matches!(arguments.verb, Verb::Try(_));
+    // A trial shows readings and alarms itself.
+    let on_stage = matches!(arguments.verb, Verb::Try(_));
     let level = match (arguments.quiet, arguments.verbose) {
         (true, _) => LevelFilter::WARN,
-        (false, 0) if quiet => LevelFilter::WARN,
+        (false, 0) if on_stage => LevelFilter::OFF,
         (false, 0) => LevelFilter::INFO,
         (false, 1) => LevelFilter::DEBUG,
         (false, _) => LevelFilter::TRACE,

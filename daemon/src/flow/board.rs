@@ -30,8 +30,8 @@ pub struct Board {
 struct Talk {
     /// Boot time of the last usable line, or of the start.
     last_ns: u64,
-    /// Boot time at which silence began, and at which it was logged last.
-    silent: Option<(u64, u64)>,
+    /// Boot time at which silence was logged last, while it lasts.
+    silent: Option<u64>,
 }
 
 impl Board {
@@ -84,7 +84,7 @@ impl Board {
         self.bad.tell(&self.name, now, batch);
         let unheard = now.boot_ns.saturating_sub(self.talk.last_ns);
         match self.talk.silent {
-            Some((_, logged)) if now.boot_ns.saturating_sub(logged) >= self.silent_after_ns => {
+            Some(logged) if now.boot_ns.saturating_sub(logged) >= self.silent_after_ns => {
                 self.log_silence(now, batch);
             }
             None if unheard >= self.silent_after_ns => {
@@ -136,9 +136,9 @@ impl Board {
         self.bad.good_line();
         self.first_good_line(at, batch);
         let at = self.apart(at);
-        self.talk.last_ns = at.boot_ns;
-        if let Some((since, _)) = self.talk.silent.take() {
-            let seconds = at.boot_ns.saturating_sub(since) / 1_000_000_000;
+        let before = std::mem::replace(&mut self.talk.last_ns, at.boot_ns);
+        if self.talk.silent.take().is_some() {
+            let seconds = at.boot_ns.saturating_sub(before) / 1_000_000_000;
             self.note(at, &format!("talks again after {seconds} s"), batch);
         }
         for (probe, slot) in self.probes.iter_mut().zip(self.decoder.slots()) {
@@ -187,8 +187,7 @@ impl Board {
     /// Silence is logged when it begins and then again and again, so that a delay of an alarm can
     /// pass and no reader takes the last value for today's.
     fn log_silence(&mut self, at: Moment, batch: &mut Batch) {
-        let since = self.talk.silent.map_or(at.boot_ns, |(since, _)| since);
-        self.talk.silent = Some((since, at.boot_ns));
+        self.talk.silent = Some(at.boot_ns);
         for probe in &mut self.probes {
             probe.fault(at, Quality::BoardSilent, batch);
         }

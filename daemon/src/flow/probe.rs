@@ -251,7 +251,11 @@ impl Probe {
             limit: rule.condition.limit(),
             unit: self.series.unit.clone(),
             quality,
-            action: rule.action.clone(),
+            // Nothing is left to do where it is normal again.
+            action: match moved.1 {
+                State::Active => rule.action.clone(),
+                State::Normal => String::new(),
+            },
         }
     }
 

@@ -112,6 +112,7 @@ impl Courier {
             match self.deliver_next(receiver).await {
                 Err(trouble) => return End::Trouble(trouble),
                 Ok(true) => {
+                    self.notes.tell_working().await;
                     self.delivered = true;
                     self.settle(wait).await;
                 }

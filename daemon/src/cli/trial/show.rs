@@ -30,6 +30,12 @@ pub fn opening(folder: &Path, seconds: u64, speed: f64) {
     ));
 }
 
+/// The program as it was called: not every one is on the path.
+fn program() -> String {
+    let called = std::env::args().next();
+    called.unwrap_or_else(|| "nightbench".to_owned())
+}
+
 /// What is said after it.
 pub fn closing(folder: &Path, counts: &Counts) {
     let Counts {
@@ -38,16 +44,17 @@ pub fn closing(folder: &Path, counts: &Counts) {
         moves,
     } = counts;
     let folder = folder.display();
+    let program = program();
     say(format_args!(
         "\nRecorded {readings} readings ({faults} without a value) and {moves} alarm moves:\n  \
          {folder}/night.sqlite  every reading and every event\n  \
          {folder}/night.lp      the same readings as line protocol\n  \
          {folder}/night.toml    the configuration of this night\n\n\
          Type next:\n  \
-         nightbench readings vat --config {folder}/night.toml --every 5s\n  \
-         nightbench check {folder}/night.toml\n\n\
+         {program} readings vat --config {folder}/night.toml --every 5s\n  \
+         {program} check {folder}/night.toml\n\n\
          For a night of your own take config/bench.toml, put your board's port into it, then:\n  \
-         nightbench check bench.toml && nightbench serve --config bench.toml\n\n\
+         {program} check bench.toml && {program} serve --config bench.toml\n\n\
          This is not a safety device."
     ));
 }

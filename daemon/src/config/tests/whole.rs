@@ -253,3 +253,21 @@ fn a_file_outlet_rotates_at_a_size_in_bytes() {
     assert_eq!((file.rotate_at, file.keep), (10 * 1024 * 1024, 0));
     assert_eq!(file.path, Path::new("/night/n.lp"));
 }
+
+#[test]
+fn both_outlets_of_line_protocol_take_how_often_they_send() {
+    let got =
+        outlet("[outlet.card]\nkind = \"line-protocol-file\"\npath = \"n.lp\"\nevery = \"1m\"\n");
+    let OutletKind::LineProtocolFile(file) = got else {
+        panic!("the outlet is a file")
+    };
+    assert_eq!(file.every.as_secs(), 60);
+    let house = "[outlet.house]\nkind = \"line-protocol\"\nurl = \"http://127.0.0.1:8086\"\n\
+        database = \"night\"\n";
+    for (every, seconds) in [("", 1), ("every = \"30s\"\n", 30)] {
+        let OutletKind::LineProtocol(database) = outlet(&format!("{house}{every}")) else {
+            panic!("the outlet is a database")
+        };
+        assert_eq!(database.every.as_secs(), seconds);
+    }
+}

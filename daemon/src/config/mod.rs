@@ -30,6 +30,7 @@ mod source;
 mod syntax;
 #[cfg(test)]
 mod tests;
+mod tls;
 mod topic;
 mod topics;
 pub mod unit;
@@ -40,13 +41,14 @@ pub use channel::Channel;
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
 pub use load::{LoadError, load};
 pub use log::Log;
-pub use mqtt::{Mqtt, Payload};
+pub use mqtt::{Mqtt, MqttVersion, Payload};
 pub use outlet::{Outlet, OutletKind};
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
 pub use scene::{Scene, SimulatedChannel};
 pub use secret::Secret;
 pub use source::Source;
+pub use tls::{ClientCertificate, Tls};
 pub use topic::Template;
 
 use across::Drafts;

@@ -173,6 +173,19 @@ fn two_things_never_share_a_topic() {
 }
 
 #[test]
+fn version_and_encryption_must_go_with_the_rest() {
+    let outlet = |keys: &str| {
+        let start = "[outlet.k]\nkind = \"mqtt\"\n";
+        shown(&good_and(&format!("{start}{keys}")))
+    };
+    assert_snapshot!(outlet("host = \"h\"\nversion = \"4\"\n"), @"");
+    assert_snapshot!(outlet("host = \"h\"\nexpiry = \"10m\"\nca_file = \"ca.pem\"\n"), @"");
+    assert_snapshot!(outlet("host = \"h\"\nversion = \"5\"\nkeep_alive = \"2s\"\n"), @"");
+    assert_snapshot!(outlet("host = \"fe80::1\"\ntls = true\n"), @"");
+    assert_snapshot!(outlet("host = \"h\"\ntls = true\nclient_key_file = \"k\"\n"), @"");
+}
+
+#[test]
 fn credentials_must_go_together() {
     let outlet = |keys: &str| {
         let start = "[outlet.h]\nkind = \"line-protocol\"\nurl = \"http://h\"\n";

@@ -20,25 +20,30 @@ pub(super) fn of(signal: &Signal, settings: &Mqtt) -> Trouble {
 /// What a signal that ends a session before the broker has answered means: a broker that expects
 /// something else than it gets mostly just closes the connection.
 pub(super) fn while_connecting(signal: &Signal, settings: &Mqtt) -> Trouble {
-    let closed = match signal {
-        Signal::Lost(loss) => match &**loss {
-            Loss::Closed => true,
-            Loss::Io(error) => error.kind() == io::ErrorKind::ConnectionReset,
-            _ => false,
-        },
-        _ => false,
-    };
+    let closed = matches!(signal, Signal::Lost(loss) if is_closed(loss));
     if !closed {
         return of(signal, settings);
     }
     let mut what = "it closed the connection before it answered; check the port".to_owned();
-    if settings.tls.is_none() {
-        what += "; if it wants TLS, write `tls = true`";
-    }
+    what += match settings.tls {
+        None => "; if it wants TLS, write `tls = true`",
+        Some(_) => "; if it speaks no TLS there, take its port for TLS",
+    };
     if settings.version == MqttVersion::V5 {
         what += "; if it knows no MQTT 5, write `version = \"3.1.1\"`";
     }
     later(settings, &what)
+}
+
+fn is_closed(loss: &Loss) -> bool {
+    match loss {
+        Loss::Closed => true,
+        Loss::Io(error) => matches!(
+            error.kind(),
+            io::ErrorKind::ConnectionReset | io::ErrorKind::UnexpectedEof
+        ),
+        _ => false,
+    }
 }
 
 /// The broker answered a message with a code that means another time.

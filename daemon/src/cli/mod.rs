@@ -3,6 +3,7 @@
 pub mod check;
 mod generate;
 mod readings;
+mod republish;
 mod serve;
 mod trial;
 mod when;
@@ -49,6 +50,11 @@ enum Verb {
     },
     /// Print a probe's readings from the log, also while the service runs
     Readings(Box<readings::Arguments>),
+    /// Send readings of some time to an outlet once more: for a broker or database that lost them
+    ///
+    /// They go out as late ones, beside a running service and without disturbing it. The number of
+    /// readings that were taken goes to stdout.
+    Republish(republish::Arguments),
     /// Print completions for a shell
     Completions {
         /// The shell
@@ -133,6 +139,7 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Try(arguments) => trial::run(&arguments),
         Verb::Check { file } => Ok(check::run(&file)),
         Verb::Readings(arguments) => readings::run(&arguments),
+        Verb::Republish(arguments) => republish::run(&arguments),
         Verb::Completions { shell } => Ok(generate::completions(shell)),
         Verb::Man { command } => generate::man(command.as_deref()),
     }

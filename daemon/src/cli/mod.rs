@@ -5,6 +5,7 @@ mod generate;
 mod listen;
 mod ports;
 mod readings;
+mod republish;
 mod serve;
 mod trial;
 mod when;
@@ -55,6 +56,11 @@ enum Verb {
     Listen(listen::Arguments),
     /// Print a probe's readings from the log, also while the service runs
     Readings(Box<readings::Arguments>),
+    /// Send readings of some time to an outlet once more: for a broker or database that lost them
+    ///
+    /// They go out as late ones, beside a running service and without disturbing it. The number of
+    /// readings that were taken goes to stdout.
+    Republish(republish::Arguments),
     /// Print completions for a shell
     Completions {
         /// The shell
@@ -142,6 +148,7 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Ports(arguments) => ports::run(&arguments),
         Verb::Listen(arguments) => listen::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),
+        Verb::Republish(arguments) => republish::run(&arguments),
         Verb::Completions { shell } => Ok(generate::completions(shell)),
         Verb::Man { command } => generate::man(command.as_deref()),
     }

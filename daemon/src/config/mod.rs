@@ -31,6 +31,7 @@ mod source;
 mod syntax;
 #[cfg(test)]
 mod tests;
+mod tls;
 mod topic;
 mod topics;
 pub mod unit;
@@ -41,7 +42,7 @@ pub use channel::Channel;
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
 pub use load::{LoadError, load};
 pub use log::Log;
-pub use mqtt::{Mqtt, Payload};
+pub use mqtt::{Mqtt, MqttVersion, Payload};
 pub use outlet::{Outlet, OutletKind};
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
@@ -50,6 +51,7 @@ pub use secret::Secret;
 pub use source::{
     BoardTime, Bridge, PolledFile, PolledFiles, Program, Scaling, Source, Subscription, TimeUnit,
 };
+pub use tls::{ClientCertificate, Tls};
 pub use topic::Template;
 
 use across::Drafts;

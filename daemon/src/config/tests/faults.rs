@@ -173,6 +173,22 @@ fn two_things_never_share_a_topic() {
 }
 
 #[test]
+fn version_and_encryption_must_go_with_the_rest() {
+    let outlet = |keys: &str| {
+        let start = "[outlet.k]\nkind = \"mqtt\"\n";
+        shown(&good_and(&format!("{start}{keys}")))
+    };
+    assert_snapshot!(outlet("host = \"h\"\nversion = \"4\"\n"), @r#"bath.toml:22:11: outlet `k`: unknown `version`: `4`; it is one of `3.1.1`, `5`"#);
+    assert_snapshot!(outlet("host = \"h\"\nexpiry = \"10m\"\nca_file = \"ca.pem\"\n"), @r#"
+    bath.toml:22:1: outlet `k`: `expiry` does not belong here: it goes with `version = "5"`; remove it
+    bath.toml:23:1: outlet `k`: `ca_file` does not belong here: it goes with `tls = true`; remove it
+    "#);
+    assert_snapshot!(outlet("host = \"h\"\nversion = \"5\"\nkeep_alive = \"2s\"\n"), @r#"bath.toml:23:14: outlet `k`: with version 5 `keep_alive` is at least 5s; write `keep_alive = "5s"`, or remove the line"#);
+    assert_snapshot!(outlet("host = \"fe80::1\"\ntls = true\n"), @"bath.toml:21:8: outlet `k`: `fe80::1` is an IPv6 address, which cannot be checked against a certificate here; write the name that the broker's certificate is made out to");
+    assert_snapshot!(outlet("host = \"h\"\ntls = true\nclient_key_file = \"k\"\n"), @"bath.toml:19:9: outlet `k`: there is `client_key_file`, but no `client_certificate_file`; a certificate is of use only with its key; name both");
+}
+
+#[test]
 fn credentials_must_go_together() {
     let outlet = |keys: &str| {
         let start = "[outlet.h]\nkind = \"line-protocol\"\nurl = \"http://h\"\n";

@@ -5,6 +5,7 @@ use crate::checks::{broker_holds_the_log, readings_at, sequence};
 use crate::write_lock::WriteLock;
 use nightbench_tests::board::Board;
 use nightbench_tests::broker::{Broker, Message, Subscriber};
+use nightbench_tests::gate::Gate;
 use nightbench_tests::scene::Scene;
 use nightbench_tests::service::{Service, journalled};
 use nightbench_tests::wait::{SOON, eventually, until};
@@ -25,11 +26,16 @@ struct Kettle {
 
 impl Kettle {
     fn new(broker: &Broker) -> Self {
+        Self::by(broker.port())
+    }
+
+    /// With another way to the broker.
+    fn by(port: u16) -> Self {
         let mut scene = Scene::new();
         let board = scene.board("bench");
         scene.divider("bench", "a0", 1023).bare("bench", "n");
         scene.number("turns", ("bench", "n"));
-        scene.mqtt("kitchen", broker.port());
+        scene.mqtt("kitchen", port);
         let start = scene.config().len();
         scene.thermistor("kettle", ("bench", "a0"), "");
         let rule_start = scene.config().len();
@@ -101,6 +107,35 @@ fn an_alarm_and_the_readings_go_out_although_the_log_cannot_be_written() {
     broker_holds_the_log(&everything, service.log());
     assert_each_once(&everything, &service);
     assert_one_move_as_told(&everything, &service);
+    service.stop();
+}
+
+/// After a start, what is on the card and what waits for it are far apart: an outlet that comes up
+/// then must find the way from the one to the other.
+#[test]
+fn an_alarm_of_a_service_that_was_started_again_goes_out_before_the_log_is_written() {
+    let mut broker = Broker::start();
+    let everything = broker.subscribe("cellar/#");
+    let mut gate = Gate::to(broker.port());
+    gate.shut();
+    let mut kettle = Kettle::by(gate.port());
+    let service = Service::start_with(&kettle.scene, &mut [&mut kettle.board]);
+    kettle.board.send_line(COLD);
+    service.has_logged(1, "kettle");
+    service.kill();
+
+    let service = Service::start_with(&kettle.scene, &mut [&mut kettle.board]);
+    let lock = WriteLock::take(&kettle.scene.log());
+    kettle.board.send_line(HOT);
+    kettle.board.wait_until_read();
+    gate.open();
+    assert_eq!(is_retained(&broker, "active")["from"], "normal");
+    until("readings of both starts go out", SOON, || {
+        readings_at(&everything).len() >= 4
+    });
+    drop(lock);
+    service.has_logged(2, "kettle");
+    broker_holds_the_log(&everything, service.log());
     service.stop();
 }
 

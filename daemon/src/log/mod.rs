@@ -8,6 +8,9 @@ mod open;
 pub mod progress;
 pub mod query;
 pub mod reader;
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod reader_tests;
 mod rows;
 pub mod schema;
 mod tail;

@@ -23,6 +23,10 @@ set_tcp_nodelay true
 max_queued_messages 0
 ";
 
+#[allow(
+    dead_code,
+    reason = "each test binary that takes this file in uses its own part of it"
+)]
 impl Mosquitto {
     pub fn start() -> Self {
         Self::start_with(SETTINGS)

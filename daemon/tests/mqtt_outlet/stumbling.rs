@@ -153,7 +153,9 @@ async fn a_real_broker_with_a_limit_of_its_own_refuses_one_message_only() {
     ];
     let (failed, receipt) = until_delivered(&mut outlet, Parcel::Moves(&moves)).await;
     let refused: Vec<_> = receipt.refused.iter().map(|it| it.seq).collect();
-    assert_eq!((failed, refused), (4, vec![2]));
+    // One more where the acknowledgement of what went before got lost in the cut.
+    assert!((4..=5).contains(&failed), "{failed}");
+    assert_eq!(refused, [2]);
     assert!(retained(broker.port).contains_key("cellar/mash/alarm/high-3"));
     assert_eq!(subscriber.next().await.payload, b"online");
 }

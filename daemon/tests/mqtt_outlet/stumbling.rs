@@ -153,9 +153,8 @@ async fn a_real_broker_with_a_limit_of_its_own_refuses_one_message_only() {
     ];
     let (failed, receipt) = until_delivered(&mut outlet, Parcel::Moves(&moves)).await;
     let refused: Vec<_> = receipt.refused.iter().map(|it| it.seq).collect();
-    // Three connections that died on it together, and at least one on it alone; on a busy machine one
-    // more may die before its first message is under way, which counts for nobody.
-    assert!((4..=8).contains(&failed), "{failed} connections");
+    // One more where the acknowledgement of what went before got lost in the cut.
+    assert!((4..=5).contains(&failed), "{failed}");
     assert_eq!(refused, [2]);
     assert!(retained(broker.port).contains_key("cellar/mash/alarm/high-3"));
     assert_eq!(subscriber.next().await.payload, b"online");

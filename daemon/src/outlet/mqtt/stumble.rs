@@ -2,10 +2,12 @@
 //! access rules) may have no other answer than to close the connection; sent again and again, that
 //! one message would hold up the night.
 //!
-//! After [`DEATHS`] connections in a row that died while the same message was the first without an
-//! answer, messages go one at a time; the one that the connection then dies on alone is given up.
-//! Where one reading after the other is given up with nothing taken between them, it is not the
-//! readings' fault: the rest is kept for a person. Pure: counts and keys, no connection.
+//! After [`DEATHS`] connections in a row that died on the same message, or at least in the same
+//! parcel (the last acknowledgements before a cut may get lost), messages go one at a time from
+//! there on. The one that the connection then dies on alone is given up: the first that was without
+//! an answer each time at once, any other the second time. Where one reading after the other would
+//! be given up with nothing taken between them, it is not the readings' fault: they are kept for a
+//! person. Pure: counts and keys, no connection.
 
 use std::collections::BTreeSet;
 
@@ -28,6 +30,21 @@ pub(super) enum Key {
     Reading(u64),
 }
 
+/// How a connection died.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Death<'a> {
+    /// The first message of the parcel.
+    pub parcel: Key,
+    /// The first message without an answer.
+    pub key: Key,
+    /// Its topic.
+    pub topic: &'a str,
+    /// Whether it was the only one under way.
+    pub alone: bool,
+    /// How many could have been under way.
+    pub window: usize,
+}
+
 /// What becomes of a message that a connection died on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Fate {
@@ -42,10 +59,9 @@ pub(super) enum Fate {
 /// What is known so far.
 #[derive(Debug, Default)]
 pub(super) struct Stumbles {
-    on: Option<Key>,
-    deaths: u32,
-    /// Messages that are still to be sent one at a time.
-    one_by_one: usize,
+    parcel: Count,
+    message: Count,
+    one_by_one: Option<OneByOne>,
     given_up: BTreeSet<Key>,
     /// Topics of messages that were given up: the next one there is sent alone at once.
     topics: BTreeSet<String>,
@@ -53,10 +69,24 @@ pub(super) struct Stumbles {
     nothing_since: bool,
 }
 
+/// Deaths in a row on the same thing.
+#[derive(Debug, Default)]
+struct Count {
+    on: Option<Key>,
+    deaths: u32,
+}
+
+/// Which messages go one at a time: the culprit had no answer yet, and was under way.
+#[derive(Debug, Clone, Copy)]
+struct OneByOne {
+    from: Key,
+    left: usize,
+}
+
 impl Stumbles {
-    /// Whether a message to this topic goes with nothing else under way.
-    pub fn alone(&self, topic: &str) -> bool {
-        self.one_by_one > 0 || self.topics.contains(topic)
+    /// Whether a message goes with nothing else under way.
+    pub fn alone(&self, key: Key, topic: &str) -> bool {
+        self.one_by_one.is_some_and(|it| key >= it.from) || self.topics.contains(topic)
     }
 
     /// Whether a message is not to be sent any more.
@@ -66,27 +96,40 @@ impl Stumbles {
 
     /// The broker took a message.
     pub fn taken(&mut self, key: Key, topic: &str) {
-        self.one_by_one = self.one_by_one.saturating_sub(1);
         self.nothing_since = false;
         self.topics.remove(topic);
-        if self.on == Some(key) {
-            (self.on, self.deaths) = (None, 0);
+        self.message.forget(key);
+        if let Some(it) = self.one_by_one.as_mut().filter(|it| key >= it.from) {
+            it.left -= 1;
+            if it.left == 0 {
+                self.one_by_one = None;
+            }
         }
     }
 
-    /// A connection died while this was the first message without an answer; `alone`: the only one
-    /// that was under way, of `window` that could have been.
-    pub fn died(&mut self, key: Key, topic: &str, alone: bool, window: usize) -> Fate {
-        if self.on != Some(key) {
-            (self.on, self.deaths) = (Some(key), 0);
-        }
-        self.deaths += 1;
-        let proven = self.deaths > DEATHS || self.topics.contains(topic);
+    /// Every message of the parcel that begins with this one has its answer.
+    pub fn delivered(&mut self, parcel: Key) {
+        self.parcel.forget(parcel);
+    }
+
+    /// A connection died while messages were under way.
+    pub fn died(&mut self, death: Death<'_>) -> Fate {
+        let Death {
+            parcel, key, alone, ..
+        } = death;
+        let found_alone = alone && self.one_by_one.is_some();
+        let on_parcel = self.parcel.add(parcel, 0);
+        let on_message = self
+            .message
+            .add(key, if found_alone { DEATHS - 1 } else { 0 });
+        let proven = on_message > DEATHS || self.topics.contains(death.topic);
         if alone && proven {
-            return self.give_up(key, topic);
+            return self.give_up(key, death.topic);
         }
-        if self.deaths >= DEATHS {
-            self.one_by_one = window;
+        if on_parcel.max(on_message) >= DEATHS {
+            let from = self.one_by_one.map_or(key, |it| it.from.max(key));
+            let left = death.window.max(1);
+            self.one_by_one = Some(OneByOne { from, left });
         }
         Fate::Again
     }
@@ -104,126 +147,27 @@ impl Stumbles {
             self.given_up.pop_first();
         }
         self.topics.insert(topic.to_owned());
-        (self.on, self.deaths, self.one_by_one) = (None, 0, 0);
+        (self.parcel, self.message, self.one_by_one) = (Count::default(), Count::default(), None);
         Fate::GivenUp
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    const WINDOW: usize = 4;
-    const BAD: Key = Key::Reading(10);
-
-    fn dies(stumbles: &mut Stumbles, seq: u64, alone: bool) -> Fate {
-        stumbles.died(Key::Reading(seq), "t", alone, WINDOW)
+impl Count {
+    /// One more on `key`, which counts as at least `least` before; gives how many by now.
+    fn add(&mut self, key: Key, least: u32) -> u32 {
+        if self.on != Some(key) {
+            (self.on, self.deaths) = (Some(key), 0);
+        }
+        self.deaths = self.deaths.max(least) + 1;
+        self.deaths
     }
 
-    #[test]
-    fn the_same_message_three_times_is_sent_alone_and_then_given_up() {
-        let mut stumbles = Stumbles::default();
-        for _ in 0..3 {
-            assert!(!stumbles.alone("t"));
-            assert_eq!(dies(&mut stumbles, 10, false), Fate::Again);
+    fn forget(&mut self, key: Key) {
+        if self.on == Some(key) {
+            *self = Self::default();
         }
-        assert!(stumbles.alone("t") && !stumbles.is_given_up(BAD));
-        assert_eq!(dies(&mut stumbles, 10, true), Fate::GivenUp);
-        assert!(stumbles.is_given_up(BAD));
-        assert!(!stumbles.alone("elsewhere"));
-    }
-
-    #[test]
-    fn deaths_on_different_messages_are_no_messages_fault() {
-        let mut stumbles = Stumbles::default();
-        for seq in [10, 10, 11, 11, 10, 10, 12] {
-            assert_eq!(dies(&mut stumbles, seq, true), Fate::Again);
-        }
-        assert!(!stumbles.alone("t"));
-    }
-
-    #[test]
-    fn a_message_that_is_taken_in_the_end_is_forgotten() {
-        let mut stumbles = Stumbles::default();
-        for _ in 0..3 {
-            dies(&mut stumbles, 10, false);
-        }
-        stumbles.taken(BAD, "t");
-        assert_eq!(dies(&mut stumbles, 10, true), Fate::Again);
-    }
-
-    #[test]
-    fn the_culprit_behind_an_innocent_message_is_found_one_by_one() {
-        let mut stumbles = Stumbles::default();
-        for _ in 0..3 {
-            dies(&mut stumbles, 10, false);
-        }
-        stumbles.taken(BAD, "t");
-        stumbles.taken(Key::Reading(11), "t");
-        assert!(stumbles.alone("t"), "as many as were under way");
-        for _ in 0..3 {
-            assert_eq!(dies(&mut stumbles, 12, true), Fate::Again);
-        }
-        assert_eq!(dies(&mut stumbles, 12, true), Fate::GivenUp);
-    }
-
-    #[test]
-    fn a_window_later_all_go_together_again() {
-        let mut stumbles = Stumbles::default();
-        for _ in 0..3 {
-            dies(&mut stumbles, 10, false);
-        }
-        for seq in 10..14 {
-            assert!(stumbles.alone("t"));
-            stumbles.taken(Key::Reading(seq), "t");
-        }
-        assert!(!stumbles.alone("t"));
-    }
-
-    #[test]
-    fn the_next_message_to_a_topic_that_was_given_up_needs_one_death_only() {
-        let mut stumbles = Stumbles::default();
-        for _ in 0..4 {
-            dies(&mut stumbles, 10, true);
-        }
-        stumbles.taken(Key::Reading(11), "other");
-        assert!(stumbles.alone("t") && !stumbles.alone("other"));
-        assert_eq!(dies(&mut stumbles, 12, true), Fate::GivenUp);
-        stumbles.taken(Key::Reading(13), "t");
-        assert!(!stumbles.alone("t"));
-    }
-
-    #[test]
-    fn readings_given_up_one_after_the_other_are_for_a_person() {
-        let mut stumbles = Stumbles::default();
-        for _ in 0..4 {
-            dies(&mut stumbles, 10, true);
-        }
-        assert_eq!(dies(&mut stumbles, 11, true), Fate::ForAPerson);
-        assert!(!stumbles.is_given_up(Key::Reading(11)));
-        assert_eq!(dies(&mut stumbles, 11, true), Fate::ForAPerson);
-        stumbles.taken(Key::Reading(12), "other");
-        assert_eq!(dies(&mut stumbles, 11, true), Fate::GivenUp);
-    }
-
-    #[test]
-    fn an_alarm_never_holds_up_what_comes_after_it() {
-        let mut stumbles = Stumbles::default();
-        for seq in 1..5 {
-            let key = Key::Move(seq);
-            let fates = [(); 4].map(|()| stumbles.died(key, &format!("t{seq}"), true, WINDOW));
-            assert_eq!(fates[3], Fate::GivenUp);
-        }
-    }
-
-    #[test]
-    fn what_is_remembered_is_bounded() {
-        let mut stumbles = Stumbles::default();
-        for seq in 0..2000 {
-            stumbles.topics.insert("t".to_owned());
-            stumbles.died(Key::Move(seq), "t", true, WINDOW);
-        }
-        assert_eq!(stumbles.given_up.len(), REMEMBERED);
-        assert!(stumbles.is_given_up(Key::Move(1999)));
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -81,10 +81,12 @@ impl Transit<'_> {
     fn has_room_for(&mut self, message: &Message) -> bool {
         let under_way = self.flight.under_way();
         if under_way == 0 {
-            self.alone = self.stumbles.alone(&message.topic);
+            self.alone = self.stumbles.alone(message.key, &message.topic);
             return true;
         }
-        !self.alone && under_way < self.manner.window && !self.stumbles.alone(&message.topic)
+        !self.alone
+            && under_way < self.manner.window
+            && !self.stumbles.alone(message.key, &message.topic)
     }
 
     fn note(&mut self, signal: Signal, messages: &[Message]) -> Result<(), Broken> {

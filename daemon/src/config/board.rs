@@ -1,6 +1,10 @@
 //! `[board.NAME]`: what digitises.
 
-use super::channel::{self, Channel};
+use super::absolute;
+use super::channel::{self, Channel, Shared};
+use super::clock::{self, Clock};
+use super::corrections;
+use super::files::Files;
 use super::format;
 use super::item::Value;
 use super::problem::Fault;
@@ -9,8 +13,8 @@ use super::scene::{self, SimulatedChannel};
 use super::source::{self, Source, SourceKind};
 use super::unit::Unit;
 use crate::measure::decode::Format;
+use crate::measure::front_end::FrontEnd;
 use std::ops::RangeInclusive;
-use std::path::Path;
 use std::time::Duration;
 
 /// `[board.NAME]`.
@@ -24,6 +28,8 @@ pub struct Board {
     pub format: Format,
     /// After how long without a readable line it counts as silent. 100 ms to a day, default 10 s.
     pub silent_after: Duration,
+    /// The counter of its own time in its lines, where it sends one.
+    pub clock: Option<Clock>,
     /// `[board.NAME.channel.NAME]` tables.
     pub channels: Vec<Channel>,
 }
@@ -45,6 +51,9 @@ pub(super) struct Draft<'a> {
     source: Value<Source>,
     format: Value<Format>,
     silent_after: Value<Duration>,
+    clock: Value<Option<Clock>>,
+    /// Whether its corrections and its supply channels are right.
+    whole: Value<()>,
 }
 
 /// A channel as far as it could be read.
@@ -68,17 +77,17 @@ pub(super) enum ProbeUnit {
 }
 
 /// Reads every `[board.NAME]`, but for the scenes.
-pub(super) fn read_all<'a>(root: &Table<'a>, base: &Path) -> Vec<Draft<'a>> {
+pub(super) fn read_all<'a>(root: &Table<'a>, files: &Files<'_>) -> Vec<Draft<'a>> {
     root.named("board", "board")
         .into_iter()
-        .map(|(name, table)| read(name, table, base))
+        .map(|(name, table)| read(name, table, files))
         .collect()
 }
 
-fn read<'a>(name: String, table: Table<'a>, base: &Path) -> Draft<'a> {
+fn read<'a>(name: String, table: Table<'a>, files: &Files<'_>) -> Draft<'a> {
     let kind = source::kind(&table);
     let source = match kind {
-        Some(kind) => source::read(&table, kind, base),
+        Some(kind) => source::read(&table, kind, files.base()),
         None => {
             table.know(source::KEYS);
             None
@@ -88,7 +97,14 @@ fn read<'a>(name: String, table: Table<'a>, base: &Path) -> Draft<'a> {
     let silent_after = table.or("silent_after", DEFAULT_SILENT_AFTER, |item| {
         item.duration(SILENT_AFTER)
     });
-    let channels = channels(&table, &name, format.as_ref());
+    let clock = clock::read(&table, format.as_ref());
+    let corrections = corrections::read(&table, files);
+    let shared = Shared {
+        format: format.as_ref(),
+        corrections: corrections.as_ref().and_then(Option::as_ref),
+    };
+    let channels = channels(&table, &name, shared, files);
+    let supplies = supplies(&channels, kind);
     table.end();
     Draft {
         name,
@@ -98,15 +114,49 @@ fn read<'a>(name: String, table: Table<'a>, base: &Path) -> Draft<'a> {
         source,
         format,
         silent_after,
+        clock,
+        whole: corrections.and(supplies),
     }
 }
 
-fn channels<'a>(table: &Table<'a>, board: &str, format: Option<&Format>) -> Vec<ChannelDraft<'a>> {
+/// Checks that the channels which are to measure a supply can do so.
+fn supplies(channels: &[ChannelDraft<'_>], kind: Option<SourceKind>) -> Value<()> {
+    let mut all = Some(());
+    for draft in channels {
+        let Some(item) = draft.table.stray("supply_channel") else {
+            continue;
+        };
+        let others: Vec<(&str, Option<&FrontEnd>)> = channels
+            .iter()
+            .filter(|other| other.name != draft.name)
+            .map(|other| {
+                let front_end = other.channel.as_ref().map(|channel| &channel.front_end);
+                (other.name.as_str(), front_end)
+            })
+            .collect();
+        let checked = match kind {
+            Some(SourceKind::Simulated) => item.refuse(Fault::new(
+                "a simulated board has no supply to measure",
+                "state it: `supply = \"3.3 V\"`",
+            )),
+            _ => absolute::check_channel(&item, &others),
+        };
+        all = all.and(checked);
+    }
+    all
+}
+
+fn channels<'a>(
+    table: &Table<'a>,
+    board: &str,
+    shared: Shared<'_>,
+    files: &Files<'_>,
+) -> Vec<ChannelDraft<'a>> {
     let channels: Vec<ChannelDraft<'a>> = table
         .named("channel", "channel")
         .into_iter()
         .map(|(name, table)| {
-            let channel = channel::read(&name, &table, format);
+            let channel = channel::read(&name, &table, shared, files);
             table.know(&["scene"]);
             table.end();
             ChannelDraft {
@@ -146,6 +196,7 @@ impl<'a> Draft<'a> {
             .collect();
         let scenes: Option<Vec<_>> = scenes.into_iter().collect();
         let channels = self.channels.iter().map(|draft| draft.channel.clone());
+        self.whole?;
         Some(Board {
             name: self.name.clone(),
             source: with_scenes(
@@ -154,6 +205,7 @@ impl<'a> Draft<'a> {
             ),
             format: self.format.clone()?,
             silent_after: self.silent_after?,
+            clock: self.clock.clone()?,
             channels: channels.collect::<Option<_>>()?,
         })
     }

@@ -6,6 +6,8 @@
 
 #![allow(clippy::unwrap_used)]
 
+mod absolute;
+mod board_clock;
 mod checks;
 mod command_line;
 mod deploy_files;

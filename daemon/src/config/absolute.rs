@@ -52,10 +52,7 @@ pub(super) fn read(table: &Table<'_>) -> Value<Option<Reference>> {
 }
 
 /// A supply channel must be another one of the board, with a front end that gives volts.
-pub(super) fn check_channel(
-    item: &Item<'_>,
-    others: &[(&str, Option<&FrontEnd>)],
-) -> Value<()> {
+pub(super) fn check_channel(item: &Item<'_>, others: &[(&str, Option<&FrontEnd>)]) -> Value<()> {
     let name = item.text()?;
     match others.iter().find(|(other, _)| *other == name) {
         Some((_, Some(FrontEnd::Voltage { .. }) | None)) => Some(()),
@@ -92,10 +89,9 @@ fn known(table: &Table<'_>, volt: f64, uncertainty_volt: f64) -> Value<Supply> {
         });
     }
     let what = format!("a supply of {volt} V that is uncertain by {uncertainty_volt} V is unknown");
-    table.item("supply_uncertainty")?.refuse(Fault::new(
-        what,
-        "write one standard uncertainty, in volts",
-    ))
+    table
+        .item("supply_uncertainty")?
+        .refuse(Fault::new(what, "write one standard uncertainty, in volts"))
 }
 
 fn both<T>(table: &Table<'_>) -> Value<T> {

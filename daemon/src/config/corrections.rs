@@ -71,7 +71,10 @@ fn points(text: &str) -> Result<Corrections, Wrong> {
         }
         points.push(point(line).ok_or_else(|| {
             let what = format!("line {number} is no pair of numbers");
-            (what, "write `count,correction`, such as `512,-3`".to_owned())
+            (
+                what,
+                "write `count,correction`, such as `512,-3`".to_owned(),
+            )
         })?);
         lines.push(number);
     }

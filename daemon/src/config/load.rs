@@ -1,7 +1,7 @@
 //! Reads the configuration file: the thin shell around [`parse`].
 
-use super::problem::Problem;
 use super::files::Files;
+use super::problem::Problem;
 use super::{Config, parse_with};
 use std::fmt;
 use std::io::Read;

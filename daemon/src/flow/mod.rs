@@ -4,6 +4,8 @@
 //! events give the same batches, so a night can be replayed.
 
 mod board;
+#[cfg(test)]
+mod board_tests;
 mod feeds;
 mod notes;
 mod probe;

@@ -19,8 +19,9 @@ pub(super) fn held(driver: &str, hold: Duration, known: TimeUncertainty) -> Stri
 /// How a board's own clock and its arrivals agree.
 pub(super) fn own_clock(late: Lateness, fast_ppm: Option<f64>, known: TimeUncertainty) -> String {
     let pace = match fast_ppm {
-        Some(ppm) if ppm < 0.0 => format!("; it runs {} ppm slow", digits(-ppm)),
-        Some(ppm) => format!("; it runs {} ppm fast", digits(ppm)),
+        Some(ppm) if ppm.abs() < 0.5 => "; it keeps the host's pace".to_owned(),
+        Some(ppm) if ppm < 0.0 => format!("; it runs {:.0} ppm slow", -ppm),
+        Some(ppm) => format!("; it runs {ppm:.0} ppm fast"),
         None => String::new(),
     };
     format!(
@@ -75,6 +76,7 @@ mod tests {
             most_ns: 16_200_000.0,
         };
         insta::assert_snapshot!(own_clock(late, Some(-48.2), known), @"lines arrive 0.43 ms, at most 16 ms, after the board's clock says; it runs 48 ppm slow; standard uncertainty of the time 0.29 ms (by own clock)");
-        assert!(own_clock(late, Some(3.21), known).contains("it runs 3.2 ppm fast;"));
+        assert!(own_clock(late, Some(3.21), known).contains("it runs 3 ppm fast;"));
+        assert!(own_clock(late, Some(-0.0), known).contains("it keeps the host's pace;"));
     }
 }

@@ -44,13 +44,14 @@ const TOO_LATE_NS: f64 = 1e9;
 /// … for this long, without one that is in time, mean that the board's counter stood still.
 const STOOD_STILL_NS: u64 = 60_000_000_000;
 
-/// The estimate's own part of the uncertainty, in mean delays over the number of lines.
-///
-/// The earliest of n arrivals with exponential delays is late by a mean delay over n; a line through
-/// two such, each of half of the lines and read at its end, by up to four times as much and with
-/// twice the spread. Source: order statistics of the exponential distribution; checked by simulation
-/// in the tests.
-const ENVELOPE_FACTOR: f64 = 8.0;
+/// How late the line under n arrivals is, in mean delays over n, read at its end. With exponential
+/// delays it is 4 to 5, with uniform ones 8 to 9. Source: simulation of both, as in the tests.
+const LATE_BY_DELAY: f64 = 8.0;
+
+/// And where the counter's step is coarse beside that: in roots of step x mean delay over n. An early
+/// arrival must also begin early in its step; 1.4 to 2.6 with exponential delays, 1.8 to 3.7 with
+/// uniform ones. Source: as above.
+const LATE_BY_STEP: f64 = 3.2;
 
 /// A board's clock against the host's.
 #[derive(Clone, Debug)]
@@ -132,7 +133,11 @@ impl BoardClock {
             board_ns: point.board_ns,
             ..last
         });
-        self.envelope.push(point);
+        self.learn(point);
+        if self.envelope.is_impossible() || self.stood_still(arrival_ns, point) {
+            self.restart();
+            self.begin(arrival_ns, count);
+        }
         self.dated(arrival_ns, point)
     }
 
@@ -140,12 +145,13 @@ impl BoardClock {
     /// is late by is not in it.
     ///
     /// Two parts in quadrature: the counter's step, of rectangular distribution (JCGM 100:2008,
-    /// F.2.2.1), and how well the earliest arrivals are known.
+    /// F.2.2.1), and how late the earliest arrivals may be themselves.
     #[must_use]
     pub fn uncertainty_ns(&self) -> Option<f64> {
-        let lines = self.lines()?;
-        let envelope = ENVELOPE_FACTOR * self.envelope.mean_delay_ns()? / lines as f64;
-        Some((self.step_ns() / 12.0_f64.sqrt()).hypot(envelope))
+        let share = self.envelope.mean_delay_ns()? / self.lines()? as f64;
+        let step = self.step_ns();
+        let late = LATE_BY_DELAY * share + LATE_BY_STEP * (step * share).sqrt();
+        Some((step / 12.0_f64.sqrt()).hypot(late))
     }
 
     /// How much faster than the host's clock the board's runs, parts per million; `None` while that
@@ -216,26 +222,35 @@ impl BoardClock {
         point.board_ns < last.board_ns || early.is_some_and(|delay| delay < -TOO_EARLY_NS)
     }
 
-    fn dated(&mut self, arrival_ns: u64, point: Point) -> Option<u64> {
-        self.lines()?;
-        let delay_ns = self.envelope.delay_ns(point)?.max(0.0);
-        if self.stood_still(arrival_ns, delay_ns) {
-            self.restart();
-            return None;
+    /// A line that is far too late shows nothing of the clock, and would hide how well the others
+    /// show it.
+    fn learn(&mut self, point: Point) {
+        if !self.is_too_late(point) {
+            self.envelope.push(point);
         }
-        self.delays.add(arrival_ns, delay_ns);
-        // The count stands for a whole step: its middle is the best guess.
-        let back_ns = (delay_ns - self.step_ns() / 2.0).max(0.0);
-        Some(arrival_ns.saturating_sub(whole(back_ns)))
     }
 
-    fn stood_still(&mut self, arrival_ns: u64, delay_ns: f64) -> bool {
-        if delay_ns <= TOO_LATE_NS {
+    fn is_too_late(&self, point: Point) -> bool {
+        let delay = self.lines().and_then(|_| self.envelope.delay_ns(point));
+        delay.is_some_and(|delay| delay > TOO_LATE_NS)
+    }
+
+    fn stood_still(&mut self, arrival_ns: u64, point: Point) -> bool {
+        if !self.is_too_late(point) {
             self.late_since_ns = None;
             return false;
         }
         let since = *self.late_since_ns.get_or_insert(arrival_ns);
         arrival_ns.saturating_sub(since) >= STOOD_STILL_NS
+    }
+
+    fn dated(&mut self, arrival_ns: u64, point: Point) -> Option<u64> {
+        self.lines()?;
+        let delay_ns = self.envelope.delay_ns(point)?.max(0.0);
+        self.delays.add(arrival_ns, delay_ns);
+        // The count stands for a whole step: its middle is the best guess.
+        let back_ns = (delay_ns - self.step_ns() / 2.0).max(0.0);
+        Some(arrival_ns.saturating_sub(whole(back_ns)))
     }
 }
 

@@ -81,6 +81,8 @@ pub struct Chain<M = Model> {
     raw: Option<Conditioner>,
     /// Why the supply is not known, where it is not.
     unfed: Option<Quality>,
+    /// Relative standard uncertainty of the supply, the largest of the samples under way.
+    supply_share: f64,
     noise: NoiseEstimate,
     noise_factor: f64,
     /// Where the front end has no step: the finest that the board's numbers have shown.
@@ -117,6 +119,7 @@ impl<M: Transfer> Chain<M> {
             conditioner: Conditioner::new(median, every),
             raw: scaled.then(|| Conditioner::new(median, every)),
             unfed: None,
+            supply_share: 0.0,
             noise: NoiseEstimate::new(),
             noise_factor: if median > 1 { MEDIAN_EXCESS } else { 1.0 },
             finest: None,
@@ -146,8 +149,13 @@ impl<M: Transfer> Chain<M> {
         let own = sample.map(|sample| sample.raw);
         let own = self.raw.as_mut().map(|raw| raw.push(boot_ns, own));
         let sample = sample.map(|sample| sample.count);
+        let share = self.divider().and_then(AbsoluteDivider::supply_share);
+        let share = share.unwrap_or(0.0);
+        self.supply_share = self.supply_share.max(share);
         let complete = self.conditioner.push(boot_ns, sample)?;
-        Some(self.measure(complete, own.flatten()))
+        let measured = self.measure(complete, own.flatten());
+        self.supply_share = share;
+        Some(measured)
     }
 
     /// As [`Chain::push`], for a probe whose divider hangs on a measured supply.
@@ -278,11 +286,13 @@ impl<M: Transfer> Chain<M> {
         let taken = self.corrections.slope(sample.raw) * self.scale();
         let step = self.front_end.step().map(|step| step * taken);
         let count = count_uncertainty(step.or(self.finest), noise, spread, samples);
-        let share = self.divider().and_then(AbsoluteDivider::supply_share);
-        count.hypot(sample.count * share.unwrap_or(0.0))
+        count.hypot(sample.count * self.supply_share)
     }
 }
 
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod supply_tests;
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests;

@@ -204,7 +204,10 @@ mod tests {
 
     #[test]
     fn no_points_and_one_point_are_tables_too() {
-        assert_eq!(Corrections::default().correct(7.5).to_bits(), 7.5_f64.to_bits());
+        assert_eq!(
+            Corrections::default().correct(7.5).to_bits(),
+            7.5_f64.to_bits()
+        );
         assert!(table(&[]).unwrap().is_empty());
         near(table(&[(100.0, 2.0)]).unwrap().correct(7.5), 9.5, 1e-15);
     }
@@ -217,7 +220,10 @@ mod tests {
             (&[(1.0, 0.0), (2.0, f64::NAN)], Unusable::NotFinite(2)),
             (&[(f64::INFINITY, 0.0)], Unusable::NotFinite(1)),
             (&[(5.0, 0.0), (5.0, 1.0)], Unusable::NotIncreasing(2)),
-            (&[(5.0, 0.0), (9.0, 1.0), (8.0, 1.0)], Unusable::NotIncreasing(3)),
+            (
+                &[(5.0, 0.0), (9.0, 1.0), (8.0, 1.0)],
+                Unusable::NotIncreasing(3),
+            ),
             (&[(5.0, 0.0), (7.0, -2.0)], Unusable::FoldsBack(2)),
         ] {
             assert_eq!(table(points), Err(why));

@@ -99,7 +99,8 @@ impl Dating {
         let boot_ns = began_ns.max(self.last_ns.saturating_add(1));
         self.last_ns = boot_ns;
         let back_ns = arrival.boot_ns.saturating_sub(boot_ns);
-        let back_ms = i64::try_from(back_ns.saturating_add(NS_PER_MS / 2) / NS_PER_MS).unwrap_or(i64::MAX);
+        let back_ms =
+            i64::try_from(back_ns.saturating_add(NS_PER_MS / 2) / NS_PER_MS).unwrap_or(i64::MAX);
         Moment {
             wall_ms: arrival.wall_ms.saturating_sub(back_ms),
             boot_ns,
@@ -162,7 +163,10 @@ mod tests {
     #[test]
     fn without_a_clock_or_a_hold_the_arrival_is_the_moment() {
         let mut dating = Dating::new(None);
-        assert_eq!(dating.date(at(5 * SECOND), Slot::Number(7.0)), at(5 * SECOND));
+        assert_eq!(
+            dating.date(at(5 * SECOND), Slot::Number(7.0)),
+            at(5 * SECOND)
+        );
         let next = dating.date(at(5 * SECOND), Slot::Absent);
         assert_eq!(next.boot_ns, 5 * SECOND + 1);
         let expected = TimeUncertainty {
@@ -176,7 +180,10 @@ mod tests {
     fn an_adapters_hold_is_taken_off_by_half() {
         let mut dating = Dating::new(None);
         dating.held_for(Duration::from_millis(16));
-        assert_eq!(dating.date(at(5 * SECOND), Slot::Absent), at(5 * SECOND - 8_000_000));
+        assert_eq!(
+            dating.date(at(5 * SECOND), Slot::Absent),
+            at(5 * SECOND - 8_000_000)
+        );
         // Source: 16 ms / sqrt(12).
         assert!((dating.uncertainty().ns - 4_618_802.153_5).abs() < 1e-3);
     }

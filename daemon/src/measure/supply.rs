@@ -176,17 +176,27 @@ mod tests {
 
     #[test]
     fn counts_become_volts_in_front_of_the_ratio() {
-        near(volts(channel().take(0, Slot::Number(2047.5))).value(), 3.3, 1e-12);
+        near(
+            volts(channel().take(0, Slot::Number(2047.5))).value(),
+            3.3,
+            1e-12,
+        );
     }
 
     #[test]
     fn a_line_without_the_field_uses_the_last_volts_for_a_while() {
         let mut supply = channel();
         supply.take(0, Slot::Number(2000.0));
-        assert!(matches!(supply.take(10 * SECOND, Slot::Absent), Feed::Volts(_)));
+        assert!(matches!(
+            supply.take(10 * SECOND, Slot::Absent),
+            Feed::Volts(_)
+        ));
         let stale = Feed::Fault(Quality::Stale);
         assert_eq!(supply.take(10 * SECOND + 1, Slot::Absent), stale);
-        assert!(matches!(supply.take(11 * SECOND, Slot::Number(2000.0)), Feed::Volts(_)));
+        assert!(matches!(
+            supply.take(11 * SECOND, Slot::Number(2000.0)),
+            Feed::Volts(_)
+        ));
     }
 
     #[test]

@@ -135,7 +135,11 @@ mod tests {
         let seconds: Vec<u64> = told(8000, |_| 2.0).iter().map(|told| told.0).collect();
         assert_eq!(seconds.len(), 3, "{seconds:?}");
         assert_eq!(seconds[0], 60);
-        assert!(seconds.windows(2).all(|pair| (3600..3665).contains(&(pair[1] - pair[0]))));
+        assert!(
+            seconds
+                .windows(2)
+                .all(|pair| (3600..3665).contains(&(pair[1] - pair[0])))
+        );
     }
 
     #[test]
@@ -150,7 +154,10 @@ mod tests {
 
     #[test]
     fn a_host_that_is_busy_now_and_then_does_not_fill_the_journal() {
-        let all = told(3600, |second| if second / 120 % 2 == 0 { 0.5 } else { 20.0 });
+        let all = told(
+            3600,
+            |second| if second / 120 % 2 == 0 { 0.5 } else { 20.0 },
+        );
         assert!(all.len() <= 6, "{all:?}");
     }
 }

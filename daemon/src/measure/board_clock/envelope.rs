@@ -29,6 +29,9 @@ const STEEPEST: f64 = 0.2;
 /// keeps with ease (common practice), shows their delays.
 const STEEPEST_AT_FIRST: f64 = 0.01;
 
+/// Fewer lines have any slope.
+const FEWEST_FOR_SLOPE: u64 = 10;
+
 /// One line.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Point {
@@ -94,6 +97,12 @@ impl Envelope {
     /// The line's slope: host's time less board's, over the board's.
     pub(super) fn slope(&self) -> Option<f64> {
         self.edge().map(|(_, slope)| slope)
+    }
+
+    /// Whether the lines are no clock's: the first ones had been held back together.
+    pub(super) fn is_impossible(&self) -> bool {
+        let slope = self.slope().filter(|_| self.sums.lines >= FEWEST_FOR_SLOPE);
+        slope.is_some_and(|slope| slope.abs() > STEEPEST)
     }
 
     /// Whether the slope can be that of an oscillator.
@@ -184,7 +193,10 @@ impl Hull {
             }
             self.0.pop();
         }
-        let is_hidden = self.0.last().is_some_and(|last| last.board_ns >= point.board_ns);
+        let is_hidden = self
+            .0
+            .last()
+            .is_some_and(|last| last.board_ns >= point.board_ns);
         if !is_hidden {
             self.0.push(point);
         }

@@ -167,7 +167,11 @@ mod tests {
             .zip(numbers(table, "code"));
         assert_eq!(sides.len(), 29);
         for ((side, ohm), ((resistor_ohm, full_scale), code)) in sides.iter().zip(ohms).zip(parts) {
-            let probe = if *side == "low" { Side::Low } else { Side::High };
+            let probe = if *side == "low" {
+                Side::Low
+            } else {
+                Side::High
+            };
             let plain = FrontEnd::Divider {
                 probe,
                 resistor_ohm,
@@ -200,7 +204,11 @@ mod tests {
             .zip(numbers(table, "code"));
         let mut compared = 0;
         for ((side, ohm), ((resistor_ohm, full_scale), code)) in sides.iter().zip(ohms).zip(parts) {
-            let probe = if *side == "low" { Side::Low } else { Side::High };
+            let probe = if *side == "low" {
+                Side::Low
+            } else {
+                Side::High
+            };
             let front_end = FrontEnd::AbsoluteDivider(AbsoluteDivider {
                 resistor_ohm,
                 ..divider(probe, full_scale, 2.2, 3.3)
@@ -274,7 +282,11 @@ mod tests {
         assert_eq!(none, front_end);
         let fed = front_end.fed_with(Estimate::new(3.3, 0.04).unwrap());
         near(fed.supply_share().unwrap(), 0.05 / 3.3, 1e-12);
-        assert!(FrontEnd::AbsoluteDivider(fed).convert(2000.0, Ratio).is_ok());
+        assert!(
+            FrontEnd::AbsoluteDivider(fed)
+                .convert(2000.0, Ratio)
+                .is_ok()
+        );
         // What is known is not overruled.
         assert_eq!(fed.fed_with(Estimate::new(9.0, 0.0).unwrap()), fed);
     }

@@ -98,18 +98,14 @@ fn the_last_supply_holds_until_it_is_too_old() {
     board.send_line(&format!("a0={}", counts(3.3).0));
     service.has_logged(2, "mash");
     assert_eq!(last(&service).quality, 0);
-    nightbench_tests::wait::until(
-        "the supply is too old",
-        nightbench_tests::wait::SOON,
-        || {
-            board.send_line("a0=1500");
-            service
-                .log()
-                .of("mash")
-                .last()
-                .is_some_and(|it| it.quality == STALE && it.raw == Some(1500.0))
-        },
-    );
+    until("the supply is too old", SOON, || {
+        board.send_line("a0=1500");
+        service
+            .log()
+            .of("mash")
+            .last()
+            .is_some_and(|it| it.quality == STALE && it.raw == Some(1500.0))
+    });
     service.stop();
 }
 

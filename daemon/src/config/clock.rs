@@ -7,7 +7,8 @@ use crate::measure::board_clock::Counter;
 use crate::measure::decode::Format;
 use std::ops::RangeInclusive;
 
-/// A board's own clock.
+/// A board's own clock. How well it dates readings: [`crate::measure::dating`]; the number is told in
+/// the journal and is not kept with each reading.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Clock {
     /// The field of the board's line.

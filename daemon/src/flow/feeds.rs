@@ -25,6 +25,8 @@ struct Supply {
     channel: SupplyChannel,
     /// The fault that was told last, and when.
     told: Option<(Quality, u64)>,
+    /// Whether there were volts since.
+    is_back: bool,
 }
 
 impl Feeds {
@@ -39,6 +41,7 @@ impl Feeds {
                 .map(|channel| Supply {
                     channel,
                     told: None,
+                    is_back: false,
                 })
                 .collect(),
         }
@@ -63,7 +66,7 @@ impl Feeds {
             let mut old = before.supplies.iter();
             if let Some(old) = old.find(|old| old.channel.name() == name) {
                 supply.channel.goes_on(&old.channel);
-                supply.told = old.told;
+                (supply.told, supply.is_back) = (old.told, old.is_back);
             }
         }
     }
@@ -91,15 +94,18 @@ impl Feeds {
 impl Supply {
     fn news(&mut self, at: Moment, feed: Feed) -> Option<String> {
         let Feed::Fault(quality) = feed else {
+            self.is_back |= matches!(feed, Feed::Volts(_));
             return None;
         };
         let is_known = self.told.is_some_and(|(told, when)| {
-            told == quality || at.boot_ns.saturating_sub(when) < TELL_GAP_NS
+            let goes_on = told == quality && !self.is_back;
+            goes_on || at.boot_ns.saturating_sub(when) < TELL_GAP_NS
         });
         if is_known {
             return None;
         }
         self.told = Some((quality, at.boot_ns));
+        self.is_back = false;
         let name = self.channel.name();
         Some(format!(
             "supply channel `{name}`: {quality}; the probes that it feeds read the same until it is \
@@ -151,5 +157,8 @@ mod tests {
         assert!(feeds.take(at(2), &[Slot::Absent]).is_empty());
         assert!(feeds.take(at(3), &[Slot::Unreadable]).is_empty());
         assert_eq!(feeds.take(at(700), &[Slot::Unreadable]).len(), 1);
+        assert!(feeds.take(at(1400), &[Slot::Unreadable]).is_empty());
+        assert!(feeds.take(at(1500), &[Slot::Number(2000.0)]).is_empty());
+        assert_eq!(feeds.take(at(1501), &[Slot::Unreadable]).len(), 1);
     }
 }

@@ -2,6 +2,7 @@
 //! how faults are told.
 
 use super::{good_and, good_but, read, shown};
+use crate::alarm::Condition;
 use crate::config::{Config, files::Files, load, parse_with};
 use crate::measure::board_clock::Counter;
 use crate::measure::front_end::{FrontEnd, Supply};
@@ -61,6 +62,18 @@ fn a_measured_supply_is_another_channel_behind_its_ratio() {
         full_scale: 1023.0,
     };
     assert_eq!(config(&text).boards[0].channels[1].front_end, vdd);
+}
+
+#[test]
+fn an_open_deadband_on_a_measured_supply_is_a_converter_step() {
+    let alarm = "[probe.mash.alarm.high]\nlimit = 25\n";
+    let text = channel("reference = \"1.1 V\"\nsupply_channel = \"vdd\"") + VDD + alarm;
+    let Condition::High { deadband, .. } = config(&text).probes[0].alarms[0].condition else {
+        panic!("one high alarm is configured")
+    };
+    // Source: as for the ratiometric divider in `whole.rs`.
+    let step = 298.15_f64.powi(2) / 3950.0 * 4.0 / 1023.0;
+    assert!((deadband - step).abs() < 1e-6, "{deadband} {step}");
 }
 
 #[test]

@@ -143,7 +143,7 @@ impl fmt::Display for Quality {
     }
 }
 
-/// When a line was read: wall clock for the record, boot time for durations.
+/// When a line was read, or began by its board's clock: wall clock for the record, boot time for durations.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Moment {
     /// Milliseconds since 1970-01-01T00:00:00Z by the host's wall clock.
@@ -224,13 +224,15 @@ pub struct Reading {
     pub series: Arc<Series>,
     /// When it was acquired.
     pub at: Stamp,
-    /// What the board said, in counts (the mean, where several samples were averaged).
+    /// What the board said, in counts (the mean, where several samples were averaged); never
+    /// corrected.
     pub raw: Option<f64>,
     /// Ohms, volts or ratio, as the series says.
     pub electrical: Option<f64>,
     /// The value with its uncertainty, or the fault.
     pub outcome: Outcome,
-    /// Standard deviation of the averaged samples, in counts; `None` where only one was taken.
+    /// Standard deviation of the averaged samples, in counts as the front end takes them (corrected,
+    /// and scaled to the supply); `None` where only one was taken.
     pub spread: Option<f64>,
     /// How many samples went in; 0 for a fault without samples (board silent).
     pub samples: u32,

@@ -6,7 +6,9 @@
 
 #![allow(clippy::unwrap_used)]
 
+mod absolute;
 mod alarms_whatever_breaks;
+mod board_clock;
 mod checks;
 mod command_line;
 mod deploy_files;

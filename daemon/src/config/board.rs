@@ -1,6 +1,10 @@
 //! `[board.NAME]`: what digitises.
 
-use super::channel::{self, Channel};
+use super::absolute;
+use super::channel::{self, Channel, Shared};
+use super::clock::{self, Clock};
+use super::corrections;
+use super::files::Files;
 use super::format;
 use super::item::Value;
 use super::problem::Fault;
@@ -9,8 +13,8 @@ use super::scene::{self, SimulatedChannel};
 use super::source::{self, Around, Source, SourceKind};
 use super::unit::Unit;
 use crate::measure::decode::Format;
+use crate::measure::front_end::FrontEnd;
 use std::ops::RangeInclusive;
-use std::path::Path;
 use std::time::Duration;
 
 /// `[board.NAME]`.
@@ -24,6 +28,10 @@ pub struct Board {
     pub format: Format,
     /// After how long without a readable line it counts as silent. 100 ms to a day, default 10 s.
     pub silent_after: Duration,
+    /// The counter of its own time in its lines, where it sends one. Without it a reading is dated by
+    /// its arrival, with a standard uncertainty of 1 ms, or of 16 ms / sqrt(12) through an adapter
+    /// that holds bytes back for 16 ms.
+    pub clock: Option<Clock>,
     /// `[board.NAME.channel.NAME]` tables.
     pub channels: Vec<Channel>,
 }
@@ -45,6 +53,9 @@ pub(super) struct Draft<'a> {
     source: Value<Source>,
     format: Value<Format>,
     silent_after: Value<Duration>,
+    clock: Value<Option<Clock>>,
+    /// Whether its corrections and its supply channels are right.
+    whole: Value<()>,
 }
 
 /// A channel as far as it could be read.
@@ -68,14 +79,18 @@ pub(super) enum ProbeUnit {
 }
 
 /// Reads every `[board.NAME]`, but for the scenes.
-pub(super) fn read_all<'a>(root: &Table<'a>, site: Option<&str>, base: &Path) -> Vec<Draft<'a>> {
+pub(super) fn read_all<'a>(
+    root: &Table<'a>,
+    site: Option<&str>,
+    files: &Files<'_>,
+) -> Vec<Draft<'a>> {
     root.named("board", "board")
         .into_iter()
-        .map(|(name, table)| read(name, table, site, base))
+        .map(|(name, table)| read(name, table, site, files))
         .collect()
 }
 
-fn read<'a>(name: String, table: Table<'a>, site: Option<&str>, base: &Path) -> Draft<'a> {
+fn read<'a>(name: String, table: Table<'a>, site: Option<&str>, files: &Files<'_>) -> Draft<'a> {
     let kind = source::kind(&table);
     let format = match kind {
         // The source itself writes the lines.
@@ -88,7 +103,7 @@ fn read<'a>(name: String, table: Table<'a>, site: Option<&str>, base: &Path) -> 
     let around = Around {
         board: &name,
         site,
-        base,
+        base: files.base(),
         format: format.as_ref(),
         silent_after,
     };
@@ -99,8 +114,15 @@ fn read<'a>(name: String, table: Table<'a>, site: Option<&str>, base: &Path) -> 
             None
         }
     };
-    let channels = channels(&table, &name, format.as_ref());
+    let clock = clock::read(&table, format.as_ref());
+    let corrections = corrections::read(&table, files);
+    let shared = Shared {
+        format: format.as_ref(),
+        corrections: corrections.as_ref().and_then(Option::as_ref),
+    };
+    let channels = channels(&table, &name, shared, files);
     check_fields(source.as_ref(), &channels);
+    let supplies = supplies(&channels, kind);
     table.end();
     Draft {
         name,
@@ -110,15 +132,49 @@ fn read<'a>(name: String, table: Table<'a>, site: Option<&str>, base: &Path) -> 
         source,
         format,
         silent_after,
+        clock,
+        whole: corrections.and(supplies),
     }
 }
 
-fn channels<'a>(table: &Table<'a>, board: &str, format: Option<&Format>) -> Vec<ChannelDraft<'a>> {
+/// Checks that the channels which are to measure a supply can do so.
+fn supplies(channels: &[ChannelDraft<'_>], kind: Option<SourceKind>) -> Value<()> {
+    let mut all = Some(());
+    for draft in channels {
+        let Some(item) = draft.table.stray("supply_channel") else {
+            continue;
+        };
+        let others: Vec<(&str, Option<&FrontEnd>)> = channels
+            .iter()
+            .filter(|other| other.name != draft.name)
+            .map(|other| {
+                let front_end = other.channel.as_ref().map(|channel| &channel.front_end);
+                (other.name.as_str(), front_end)
+            })
+            .collect();
+        let checked = match kind {
+            Some(SourceKind::Simulated) => item.refuse(Fault::new(
+                "a simulated board has no supply to measure",
+                "state it: `supply = \"3.3 V\"`",
+            )),
+            _ => absolute::check_channel(&item, &others),
+        };
+        all = all.and(checked);
+    }
+    all
+}
+
+fn channels<'a>(
+    table: &Table<'a>,
+    board: &str,
+    shared: Shared<'_>,
+    files: &Files<'_>,
+) -> Vec<ChannelDraft<'a>> {
     let channels: Vec<ChannelDraft<'a>> = table
         .named("channel", "channel")
         .into_iter()
         .map(|(name, table)| {
-            let channel = channel::read(&name, &table, format);
+            let channel = channel::read(&name, &table, shared, files);
             table.know(&["scene"]);
             table.end();
             ChannelDraft {
@@ -174,11 +230,13 @@ impl<'a> Draft<'a> {
         let channels = self.channels.iter().map(|draft| draft.channel.clone());
         let channels: Vec<Channel> = channels.collect::<Option<_>>()?;
         let scenes = scenes?.into_iter().flatten().collect();
+        self.whole?;
         Some(Board {
             name: self.name.clone(),
             source: self.source.clone()?.with_channels(&channels, scenes),
             format: self.format.clone()?,
             silent_after: self.silent_after?,
+            clock: self.clock.clone()?,
             channels,
         })
     }

@@ -1,13 +1,17 @@
 //! `[board.NAME.channel.NAME]`: one analogue input, and how a probe is wired to it.
 
+use super::absolute::{self, Reference};
+use super::corrections;
+use super::files::Files;
 use super::format::check_field;
 use super::item::{Item, Value};
 use super::problem::Fault;
 use super::quantity::Kind;
 use super::reader::Table;
 use super::unit::Unit;
+use crate::measure::corrections::Corrections;
 use crate::measure::decode::Format;
-use crate::measure::front_end::{FrontEnd, Side};
+use crate::measure::front_end::{AbsoluteDivider, FrontEnd, Side};
 
 /// `[board.NAME.channel.NAME]`.
 #[derive(Clone, Debug, PartialEq)]
@@ -18,6 +22,19 @@ pub struct Channel {
     pub field: String,
     /// How the probe is wired to it.
     pub front_end: FrontEnd,
+    /// The channel of the same board that measures the supply of its divider, where one does.
+    pub supply_channel: Option<String>,
+    /// What is added to its counts before the front end: its own, or else the board's.
+    pub corrections: Corrections,
+}
+
+/// What a channel takes over from its board.
+#[derive(Clone, Copy)]
+pub(super) struct Shared<'s> {
+    /// How the board writes its lines, where that is known.
+    pub(super) format: Option<&'s Format>,
+    /// Its corrections.
+    pub(super) corrections: Option<&'s Corrections>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -40,23 +57,68 @@ const SIDES: &[(&str, Side)] = &[("low", Side::Low), ("high", Side::High)];
 /// The keys of each wiring; a key of another one says which.
 const DIVIDER: &[&str] = &["probe_side", "resistor"];
 const CHARGE_TIME: &[&str] = &["offset", "per_ohm", "overflow"];
-const VOLTAGE: &[&str] = &["reference"];
-const FULL_SCALE: &[&str] = &["full_scale"];
+const VOLTAGE: &[&str] = &["ratio"];
+/// The keys of converters.
+const CONVERTER: &[&str] = &["reference", "full_scale"];
 
 /// Reads one channel; leaves its `scene` to whoever knows the source.
-pub(super) fn read(name: &str, table: &Table<'_>, format: Option<&Format>) -> Value<Channel> {
+pub(super) fn read(
+    name: &str,
+    table: &Table<'_>,
+    shared: Shared<'_>,
+    files: &Files<'_>,
+) -> Value<Channel> {
+    let format = shared.format;
     let field = table.or("field", name.to_owned(), |item| field(item, format));
     let named = match table.item("field") {
         Some(_) => Some(()),
         None => check_name_as_field(name, table, format),
     };
-    let front_end = front_end(table);
+    let wired = front_end(table);
+    let corrections = corrections(table, wired.as_ref(), shared, files);
     named?;
+    let Wired {
+        front_end,
+        supply_channel,
+    } = wired?;
     Some(Channel {
         name: name.to_owned(),
         field: field?,
-        front_end: front_end?,
+        front_end,
+        supply_channel,
+        corrections: corrections?,
     })
+}
+
+/// A front end, and the channel that its supply comes from.
+struct Wired {
+    front_end: FrontEnd,
+    supply_channel: Option<String>,
+}
+
+impl From<FrontEnd> for Wired {
+    fn from(front_end: FrontEnd) -> Self {
+        Self {
+            front_end,
+            supply_channel: None,
+        }
+    }
+}
+
+/// A converter's corrections; a timer and a finished number have none.
+fn corrections(
+    table: &Table<'_>,
+    wired: Option<&Wired>,
+    shared: Shared<'_>,
+    files: &Files<'_>,
+) -> Value<Corrections> {
+    let wired = wired.map(|wired| wired.front_end);
+    if let Some(FrontEnd::ChargeTime { .. } | FrontEnd::None) = wired {
+        table.foreign(corrections::KEYS, CONVERTERS);
+        return Some(Corrections::default());
+    }
+    let own = corrections::read(table, files)?;
+    Some(own.or(shared.corrections.cloned()).unwrap_or_default())
 }
 
 fn field(item: &Item<'_>, format: Option<&Format>) -> Value<String> {
@@ -76,10 +138,10 @@ fn check_name_as_field(name: &str, table: &Table<'_>, format: Option<&Format>) -
         .ok()
 }
 
-fn front_end(table: &Table<'_>) -> Value<FrontEnd> {
+fn front_end(table: &Table<'_>) -> Value<Wired> {
     let wiring = table.required("front_end", "\"divider\"", |item| item.choice(WIRINGS));
     let Some(wiring) = wiring else {
-        for keys in [DIVIDER, CHARGE_TIME, VOLTAGE, FULL_SCALE] {
+        for keys in [DIVIDER, absolute::SUPPLY, CHARGE_TIME, VOLTAGE, CONVERTER] {
             table.know(keys);
         }
         return None;
@@ -87,17 +149,24 @@ fn front_end(table: &Table<'_>) -> Value<FrontEnd> {
     refuse_others(table, wiring);
     match wiring {
         Wiring::Divider => divider(table),
-        Wiring::ChargeTime => charge_time(table),
-        Wiring::Voltage => voltage(table),
-        Wiring::None => Some(FrontEnd::None),
+        Wiring::ChargeTime => charge_time(table).map(Wired::from),
+        Wiring::Voltage => voltage(table).map(Wired::from),
+        Wiring::None => Some(FrontEnd::None.into()),
     }
 }
+
+const CONVERTERS: &str = "it goes with `front_end = \"divider\"` or `\"voltage\"`";
 
 fn refuse_others(table: &Table<'_>, wiring: Wiring) {
     for (owner, keys, why) in [
         (
             Wiring::Divider,
             DIVIDER,
+            "it goes with `front_end = \"divider\"`",
+        ),
+        (
+            Wiring::Divider,
+            absolute::SUPPLY,
             "it goes with `front_end = \"divider\"`",
         ),
         (
@@ -116,19 +185,38 @@ fn refuse_others(table: &Table<'_>, wiring: Wiring) {
         }
     }
     if !matches!(wiring, Wiring::Divider | Wiring::Voltage) {
-        let why = "it goes with `front_end = \"divider\"` or `\"voltage\"`";
-        table.foreign(FULL_SCALE, why);
+        table.foreign(CONVERTER, CONVERTERS);
     }
 }
 
-fn divider(table: &Table<'_>) -> Value<FrontEnd> {
+fn divider(table: &Table<'_>) -> Value<Wired> {
     let probe = table.required("probe_side", "\"low\"", |item| item.choice(SIDES));
     let resistor = table.required("resistor", "\"10 kOhm\"", ohms);
     let full_scale = full_scale(table);
-    Some(FrontEnd::Divider {
-        probe: probe?,
-        resistor_ohm: resistor?,
-        full_scale: full_scale?,
+    let reference = absolute::read(table);
+    let (probe, resistor_ohm, full_scale) = (probe?, resistor?, full_scale?);
+    let Some(reference) = reference? else {
+        let plain = FrontEnd::Divider {
+            probe,
+            resistor_ohm,
+            full_scale,
+        };
+        return Some(plain.into());
+    };
+    let Reference {
+        volt,
+        supply,
+        channel,
+    } = reference;
+    Some(Wired {
+        front_end: FrontEnd::AbsoluteDivider(AbsoluteDivider {
+            probe,
+            resistor_ohm,
+            full_scale,
+            reference_volt: volt,
+            supply,
+        }),
+        supply_channel: channel,
     })
 }
 
@@ -160,9 +248,10 @@ fn voltage(table: &Table<'_>) -> Value<FrontEnd> {
     let reference = table.required("reference", "\"3.3 V\"", |item| {
         item.positive_quantity(&volts)
     });
+    let ratio = table.or("ratio", 1.0, |item| item.number(RATIO));
     let full_scale = full_scale(table);
     Some(FrontEnd::Voltage {
-        reference_volt: reference?,
+        reference_volt: reference? * ratio?,
         full_scale: full_scale?,
     })
 }
@@ -174,6 +263,9 @@ fn ohms(item: &Item<'_>) -> Value<f64> {
 
 /// From a milliohm to a gigaohm: outside it, somebody mistyped a prefix.
 const RESISTOR: std::ops::RangeInclusive<f64> = 1e-3..=1e9;
+
+/// What a divider in front of a voltage divides by: 1 for none, up to that of a high-voltage probe.
+const RATIO: std::ops::RangeInclusive<f64> = 1.0..=1000.0;
 
 /// 32 bits: more than any converter gives.
 const LARGEST_COUNT: f64 = 4_294_967_296.0;

@@ -65,10 +65,9 @@ pub(super) fn check_field(
         .filter(|name| *name != UNUSED)
         .collect();
     let what = format!("none of the board's columns is `{field}`");
-    let key = if item.is_some() {
-        "`field`"
-    } else {
-        "the channel"
+    let key = match item {
+        Some(item) => format!("`{}`", item.key()),
+        None => "the channel".to_owned(),
     };
     Err(Fault::new(
         what,

@@ -1,7 +1,8 @@
 //! Reads the configuration file: the thin shell around [`parse`].
 
+use super::files::Files;
 use super::problem::Problem;
-use super::{Config, parse};
+use super::{Config, parse_with};
 use std::fmt;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -52,13 +53,24 @@ pub enum LoadError {
 pub fn load(path: &Path) -> Result<(Config, Vec<Problem>), LoadError> {
     let text = read(path)?;
     let base = path.parent().unwrap_or(Path::new(""));
-    match parse(&text, base) {
+    match parse_with(&text, &Files::new(base, &referred)) {
         (Some(config), problems) => Ok((config, problems)),
         (None, problems) => Err(LoadError::Faulty {
             path: path.to_owned(),
             problems,
         }),
     }
+}
+
+/// A file that the configuration names; the reason fits into a problem of its line.
+fn referred(path: &Path) -> std::io::Result<String> {
+    let bytes = bytes(path)?;
+    let too_large = bytes.len() as u64 > LARGEST_FILE;
+    let no_text = || std::io::Error::other("it is no UTF-8 text");
+    if too_large {
+        return Err(std::io::Error::other("it is too large to be a table"));
+    }
+    String::from_utf8(bytes).map_err(|_| no_text())
 }
 
 fn read(path: &Path) -> Result<String, LoadError> {

@@ -1,12 +1,16 @@
 //! The configuration: one struct per table of the file, checked as a whole before anything starts.
 //!
 //! Configuration is a pure function of the text: [`parse`] opens nothing, and finds every fault at
-//! once. Only [`load`] touches a file, and only that one.
+//! once. Only [`load`] touches files: that one, and the tables of corrections that it names.
 
+mod absolute;
 mod across;
 mod alarm;
 mod board;
 mod channel;
+mod clock;
+mod corrections;
+mod files;
 mod filter;
 mod format;
 mod item;
@@ -39,6 +43,7 @@ mod words;
 
 pub use board::Board;
 pub use channel::Channel;
+pub use clock::Clock;
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
 pub use load::{LoadError, load};
 pub use log::Log;
@@ -56,6 +61,7 @@ pub use topic::Template;
 
 use across::Drafts;
 use board::ProbeUnit;
+use files::Files;
 use item::Item;
 use problem::Report;
 use reader::Table;
@@ -81,14 +87,21 @@ pub struct Config {
 /// Reads a configuration text. Relative paths in it are relative to `base`.
 ///
 /// The configuration is there exactly where no problem is an error; warnings may stand beside it.
-/// Problems come in the order of the text.
+/// Problems come in the order of the text. A table of corrections in a file of its own is not read
+/// here, so it is a problem: [`load`] reads it.
 #[must_use]
 pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
+    let unread = |_: &Path| Err(std::io::Error::other("no file is read here"));
+    parse_with(text, &Files::new(base, &unread))
+}
+
+/// As [`parse`], with the files that the text names.
+fn parse_with(text: &str, files: &Files<'_>) -> (Option<Config>, Vec<Problem>) {
     let (document, errors) = DeTable::parse_recoverable(text);
     let syntax = Report::new(text);
     syntax::report(&syntax, text, &errors);
     let report = Report::new(text);
-    let config = read(&report, document.get_ref(), base);
+    let config = read(&report, document.get_ref(), files);
     let mut problems = syntax.into_problems();
     // What stands in a broken line was guessed by the parser: nothing more is said about it.
     let broken: Vec<usize> = problems.iter().map(|problem| problem.line).collect();
@@ -99,11 +112,12 @@ pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
     (config.filter(|_| !faulty), problems)
 }
 
-fn read(report: &Report<'_>, document: &DeTable<'_>, base: &Path) -> Option<Config> {
+fn read(report: &Report<'_>, document: &DeTable<'_>, files: &Files<'_>) -> Option<Config> {
+    let base = files.base();
     let root = Table::new(report, String::new(), 0..0, document);
     let site = root.required("site", "\"cellar\"", Item::name);
     let log = log::read(&root, base);
-    let boards = board::read_all(&root, site.as_deref(), base);
+    let boards = board::read_all(&root, site.as_deref(), files);
     let probes = probe::read_all(&root, &boards);
     let outlets = outlet::read_all(&root, site.as_deref(), base);
     root.end();

@@ -11,6 +11,7 @@ use super::unit::Unit;
 use crate::alarm::Rule;
 use crate::driver::{Driver, Model};
 use crate::measure::front_end::{Electrical, FrontEnd};
+use crate::reading::Estimate;
 use std::ops::RangeInclusive;
 use std::time::Duration;
 
@@ -109,7 +110,7 @@ fn read<'a>(name: String, table: Table<'a>, boards: &[board::Draft<'a>]) -> Draf
     let unit = sensing.as_ref().and_then(|sensing| sensing.unit.clone());
     let chain = sensing.as_ref().and_then(|sensing| {
         Some(Chain {
-            front_end: front_end?,
+            front_end: planned(front_end?),
             input: sensing.input?,
             model: sensing.model.clone()?,
         })
@@ -189,6 +190,15 @@ fn front_end(boards: &[board::Draft<'_>], (board, channel): &(String, String)) -
     let board = boards.iter().find(|draft| draft.name == *board)?;
     let channel = board.channel(channel)?.channel.as_ref()?;
     Some(channel.front_end)
+}
+
+/// A measured supply is not known yet; for the size of a step it is near enough to the reference.
+fn planned(front_end: FrontEnd) -> FrontEnd {
+    match front_end {
+        FrontEnd::AbsoluteDivider(divider) => Estimate::new(divider.reference_volt, 0.0)
+            .map_or(front_end, |reference| front_end.fed_with(reference)),
+        other => other,
+    }
 }
 
 fn median(item: &Item<'_>) -> Value<usize> {

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod advice;
+mod converters;
 mod faults;
 mod hostile;
 mod ready;

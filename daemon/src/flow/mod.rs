@@ -4,8 +4,12 @@
 //! events give the same batches, so a night can be replayed.
 
 mod board;
+#[cfg(test)]
+mod board_tests;
+mod feeds;
 mod notes;
 mod probe;
+mod time_notes;
 
 pub use board::Board;
 pub use probe::{Measuring, Probe, Setup, withdrawal};

@@ -4,8 +4,10 @@ use crate::alarm::{Machine, Move, Rule, State};
 use crate::driver::Model;
 use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::chain::{Chain, Measured};
+use crate::measure::corrections::Corrections;
 use crate::measure::decode::Slot;
 use crate::measure::front_end::{Electrical, FrontEnd};
+use crate::measure::supply::Feed;
 use crate::measure::timeline::Timeline;
 use crate::reading::{Estimate, Moment, Outcome, Quality, Reading, Series, Stamp};
 use std::sync::Arc;
@@ -36,6 +38,10 @@ pub struct Setup {
 pub struct Measuring {
     /// How it is wired.
     pub front_end: FrontEnd,
+    /// What is added to the board's counts before.
+    pub corrections: Corrections,
+    /// The channel that measures the supply of its divider, where one does.
+    pub supply: Option<String>,
     /// What its driver is given.
     pub input: Electrical,
     /// Its driver with its parameters.
@@ -50,6 +56,7 @@ impl Measuring {
     fn chain(&self) -> Chain {
         let model = self.model.clone();
         Chain::new(self.front_end, self.input, self.median, self.every, model)
+            .corrected_by(self.corrections.clone())
     }
 }
 
@@ -100,9 +107,15 @@ impl Probe {
         &self.series.probe
     }
 
-    /// Takes what a line says of it.
-    pub fn take(&mut self, at: Moment, slot: Slot, batch: &mut Batch) {
-        if slot == Slot::Absent {
+    /// The channel that measures the supply of its divider, where one does.
+    #[must_use]
+    pub fn supply(&self) -> Option<&str> {
+        self.measuring.supply.as_deref()
+    }
+
+    /// Takes what a line says of it, and of its supply where that is measured.
+    pub fn take(&mut self, at: Moment, slot: Slot, feed: Option<Feed>, batch: &mut Batch) {
+        if slot == Slot::Absent || feed == Some(Feed::NotYet) {
             return;
         }
         // A mean ends with the sample before the one that opens the next interval.
@@ -113,7 +126,11 @@ impl Probe {
         } else {
             at
         };
-        if let Some(measured) = self.chain.push(at.boot_ns, slot) {
+        let measured = match feed {
+            Some(feed) => self.chain.push_fed(at.boot_ns, slot, feed),
+            None => self.chain.push(at.boot_ns, slot),
+        };
+        if let Some(measured) = measured {
             self.log(stamped, measured, batch);
         }
     }

@@ -1,12 +1,20 @@
 //! One probe's way from a slot of a line to a value with its uncertainty, or to a fault.
 //!
-//! The order is: rails (per sample), median, mean, front end, driver, uncertainty. When a value was
-//! measured and where it goes is not known here, and no value is remembered: the same slots at the
-//! same boot times give the same outcomes, bit for bit.
+//! The order is: rails, corrections and supply (per sample), median, mean, front end, driver,
+//! uncertainty. When a value was measured and where it goes is not known here, and no value is
+//! remembered: the same slots at the same boot times give the same outcomes, bit for bit.
+//!
+//! What is averaged is the count as the front end takes it: corrected, and for a divider with a
+//! supply of its own scaled to what a converter with the supply as its reference would have given,
+//! so that a supply that moves during a mean cancels sample by sample. The board's own counts go the
+//! same way beside it, untouched: they are the raw count in the log. The corrected count shows in
+//! the electrical quantity, and in the spread.
 
 use super::condition::{Conditioned, Conditioner, Fault};
+use super::corrections::Corrections;
 use super::decode::Slot;
-use super::front_end::{Electrical, FrontEnd};
+use super::front_end::{AbsoluteDivider, Electrical, FrontEnd};
+use super::supply::Feed;
 use super::uncertainty::{NoiseEstimate, count_uncertainty, last_decimal};
 use crate::driver::{DriverError, Model};
 use crate::reading::{Estimate, Outcome, Quality};
@@ -45,14 +53,15 @@ impl Transfer for Model {
 /// A measurement that lacks only its probe and its time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measured {
-    /// Counts: the mean of the good samples, or the last sample that was faulty; `None` where the
-    /// board sent no number.
+    /// Counts as the board sent them: the mean of the good samples, or the last sample that was
+    /// faulty; `None` where the board sent no number.
     pub raw: Option<f64>,
     /// Ohm, volt, ratio or number, as the probe's input says; `None` where counts gave none.
     pub electrical: Option<f64>,
     /// The value with its standard uncertainty, or the fault.
     pub outcome: Outcome,
-    /// Standard deviation of the averaged samples, in counts; `None` for fewer than two.
+    /// Standard deviation of the averaged samples, in counts as the front end takes them; `None` for
+    /// fewer than two.
     pub spread: Option<f64>,
     /// How many samples went in.
     pub samples: u32,
@@ -61,14 +70,33 @@ pub struct Measured {
 /// Measures with one probe.
 #[derive(Clone, Debug)]
 pub struct Chain<M = Model> {
+    /// The wiring as configured.
+    wiring: FrontEnd,
+    /// The same with the supply of the last line, where that is measured.
     front_end: FrontEnd,
+    corrections: Corrections,
     input: Electrical,
     conditioner: Conditioner,
+    /// Conditions the board's own counts, where they are not what the front end takes.
+    raw: Option<Conditioner>,
+    /// Why the supply is not known, where it is not.
+    unfed: Option<Quality>,
+    /// Relative standard uncertainty of the supply, the largest of the samples under way.
+    supply_share: f64,
     noise: NoiseEstimate,
     noise_factor: f64,
     /// Where the front end has no step: the finest that the board's numbers have shown.
     finest: Option<f64>,
     model: M,
+}
+
+/// One good sample.
+#[derive(Clone, Copy)]
+struct Sample {
+    /// As the board sent it.
+    raw: f64,
+    /// As the front end takes it.
+    count: f64,
 }
 
 impl<M: Transfer> Chain<M> {
@@ -82,14 +110,31 @@ impl<M: Transfer> Chain<M> {
         every: Option<Duration>,
         model: M,
     ) -> Self {
+        let scaled = matches!(front_end, FrontEnd::AbsoluteDivider(_));
         Self {
+            wiring: front_end,
             front_end,
+            corrections: Corrections::default(),
             input,
             conditioner: Conditioner::new(median, every),
+            raw: scaled.then(|| Conditioner::new(median, every)),
+            unfed: None,
+            supply_share: 0.0,
             noise: NoiseEstimate::new(),
             noise_factor: if median > 1 { MEDIAN_EXCESS } else { 1.0 },
             finest: None,
             model,
+        }
+    }
+
+    /// The same for a channel whose counts are corrected. Before the first sample.
+    #[must_use]
+    pub fn corrected_by(self, corrections: Corrections) -> Self {
+        let apart = self.raw.is_some() || !corrections.is_empty();
+        Self {
+            raw: apart.then(|| self.conditioner.clone()),
+            corrections,
+            ..self
         }
     }
 
@@ -98,18 +143,40 @@ impl<M: Transfer> Chain<M> {
     pub fn push(&mut self, boot_ns: u64, slot: Slot) -> Option<Measured> {
         let sample = self.judge(slot)?;
         match sample {
-            Ok(count) => self.learn(count),
+            Ok(sample) => self.learn(sample.count),
             Err(_) => self.noise.interrupt(),
         }
-        let complete = self.conditioner.push(boot_ns, sample);
-        complete.map(|conditioned| self.measure(conditioned))
+        let own = sample.map(|sample| sample.raw);
+        let own = self.raw.as_mut().map(|raw| raw.push(boot_ns, own));
+        let sample = sample.map(|sample| sample.count);
+        let share = self.divider().and_then(AbsoluteDivider::supply_share);
+        let share = share.unwrap_or(0.0);
+        self.supply_share = self.supply_share.max(share);
+        let complete = self.conditioner.push(boot_ns, sample)?;
+        let measured = self.measure(complete, own.flatten());
+        self.supply_share = share;
+        Some(measured)
+    }
+
+    /// As [`Chain::push`], for a probe whose divider hangs on a measured supply.
+    pub fn push_fed(&mut self, boot_ns: u64, slot: Slot, feed: Feed) -> Option<Measured> {
+        self.unfed = match feed {
+            Feed::NotYet => return None,
+            Feed::Fault(quality) => Some(quality),
+            Feed::Volts(volts) => {
+                self.front_end = self.wiring.fed_with(volts);
+                None
+            }
+        };
+        self.push(boot_ns, slot)
     }
 
     /// Gives what a begun interval holds: for a stop, or where the board fell silent.
     pub fn flush(&mut self) -> Option<Measured> {
         self.noise.interrupt();
-        let rest = self.conditioner.flush();
-        rest.map(|conditioned| self.measure(conditioned))
+        let own = self.raw.as_mut().map(Conditioner::flush);
+        let rest = self.conditioner.flush()?;
+        Some(self.measure(rest, own.flatten()))
     }
 
     /// What a good sample shows of noise and step.
@@ -122,24 +189,39 @@ impl<M: Transfer> Chain<M> {
     }
 
     /// A slot as a sample: a count between the rails, or a fault. `None` where there is none.
-    fn judge(&self, slot: Slot) -> Option<Result<f64, Fault>> {
-        let (quality, count) = match slot {
-            Slot::Absent => return None,
-            Slot::Unreadable => (Quality::Unreadable, None),
-            Slot::Number(count) => match self.front_end.convert(count, self.input) {
-                Ok(_) => return Some(Ok(count)),
-                Err(quality) => (quality, Some(count)),
-            },
-        };
-        Some(Err(Fault { quality, count }))
+    fn judge(&self, slot: Slot) -> Option<Result<Sample, Fault>> {
+        let fault = |quality, count| Fault { quality, count };
+        match slot {
+            Slot::Absent => None,
+            Slot::Unreadable => Some(Err(fault(Quality::Unreadable, None))),
+            Slot::Number(raw) => {
+                let sample = self.sample(raw);
+                Some(sample.map_err(|quality| fault(quality, Some(raw))))
+            }
+        }
     }
 
-    fn measure(&self, conditioned: Conditioned) -> Measured {
+    /// The rails are the converter's, so the board's own count must be off them; and the corrected
+    /// one must still be a number for the front end.
+    fn sample(&self, raw: f64) -> Result<Sample, Quality> {
+        self.unfed.map_or(Ok(()), Err)?;
+        self.front_end.convert(raw, self.input)?;
+        let corrected = self.corrections.correct(raw);
+        if !self.corrections.is_empty() {
+            self.front_end.convert(corrected, self.input)?;
+        }
+        let count = corrected * self.scale();
+        Ok(Sample { raw, count })
+    }
+
+    fn measure(&self, conditioned: Conditioned, own: Option<Conditioned>) -> Measured {
         let (raw, electrical, outcome) = match conditioned.sample {
             Err(fault) => (fault.count, None, Outcome::Fault(fault.quality)),
             Ok(count) => {
-                let (electrical, outcome) = self.evaluate(count, conditioned);
-                (Some(count), electrical, outcome)
+                let own = own.and_then(|own| own.sample.ok());
+                let raw = own.unwrap_or(count);
+                let (electrical, outcome) = self.evaluate(Sample { raw, count }, conditioned);
+                (Some(raw), electrical, outcome)
             }
         };
         Measured {
@@ -152,12 +234,14 @@ impl<M: Transfer> Chain<M> {
     }
 
     /// A good count to the electrical quantity and the value.
-    fn evaluate(&self, count: f64, conditioned: Conditioned) -> (Option<f64>, Outcome) {
-        let converted = match self.front_end.convert(count, self.input) {
+    fn evaluate(&self, sample: Sample, conditioned: Conditioned) -> (Option<f64>, Outcome) {
+        let taken = self.divider().map(AbsoluteDivider::ratiometric);
+        let front_end = taken.unwrap_or(self.front_end);
+        let converted = match front_end.between_rails(sample.count, self.input) {
             Ok(converted) => converted,
             Err(quality) => return (None, Outcome::Fault(quality)),
         };
-        let uncertainty = self.count_uncertainty(conditioned) * converted.slope.abs();
+        let uncertainty = self.count_uncertainty(sample, conditioned) * converted.slope.abs();
         let outcome = match self.estimate(converted.value, uncertainty) {
             Ok(Some(estimate)) => Outcome::Value(estimate),
             Ok(None) | Err(DriverError::Broken(_) | DriverError::Parameters(_)) => {
@@ -168,6 +252,19 @@ impl<M: Transfer> Chain<M> {
         (Some(converted.value), outcome)
     }
 
+    fn divider(&self) -> Option<&AbsoluteDivider> {
+        match &self.front_end {
+            FrontEnd::AbsoluteDivider(divider) => Some(divider),
+            _ => None,
+        }
+    }
+
+    /// What a corrected count is multiplied by for the front end.
+    fn scale(&self) -> f64 {
+        let scale = self.divider().and_then(AbsoluteDivider::scale);
+        scale.unwrap_or(1.0)
+    }
+
     /// Law of propagation for one input (JCGM 100:2008, 5.1.2): uncertainty times slope. `None`
     /// where a driver's answer isn't finite.
     fn estimate(&self, electrical: f64, uncertainty: f64) -> Result<Option<Estimate>, DriverError> {
@@ -176,7 +273,9 @@ impl<M: Transfer> Chain<M> {
         Ok(Estimate::new(value, uncertainty * slope.abs()))
     }
 
-    fn count_uncertainty(&self, conditioned: Conditioned) -> f64 {
+    /// Of the count as the front end takes it: the converter's and, where there is one, the
+    /// supply's, in quadrature.
+    fn count_uncertainty(&self, sample: Sample, conditioned: Conditioned) -> f64 {
         let noise = self
             .noise
             .deviation()
@@ -184,11 +283,16 @@ impl<M: Transfer> Chain<M> {
         let Conditioned {
             spread, samples, ..
         } = conditioned;
-        let step = self.front_end.step().or(self.finest);
-        count_uncertainty(step, noise, spread, samples)
+        let taken = self.corrections.slope(sample.raw) * self.scale();
+        let step = self.front_end.step().map(|step| step * taken);
+        let count = count_uncertainty(step.or(self.finest), noise, spread, samples);
+        count.hypot(sample.count * self.supply_share)
     }
 }
 
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod supply_tests;
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests;

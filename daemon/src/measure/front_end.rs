@@ -4,12 +4,16 @@
 //! lead gives. What the ohms mean is the driver's; how far a count can be trusted is judged in
 //! `uncertainty`.
 
-use crate::reading::Quality;
+mod absolute;
+
+pub use absolute::{AbsoluteDivider, Supply};
+
+use crate::reading::{Estimate, Quality};
 
 /// The electrical quantity a driver takes.
 pub use nightbench_driver::Electrical;
 
-/// Where the probe sits in a divider fed from the converter's own reference.
+/// Where the probe sits in a divider.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
     /// Probe between the node and ground, resistor above it.
@@ -30,6 +34,8 @@ pub enum FrontEnd {
         /// The code of a full-scale input (1023 or 1024 for 10 bits, as the board's maker says).
         full_scale: f64,
     },
+    /// Divider whose supply is not the converter's reference.
+    AbsoluteDivider(AbsoluteDivider),
     /// Resistance timed by charging a capacitor: count = offset + slope x R.
     ChargeTime {
         /// Counts at zero ohm.
@@ -80,17 +86,36 @@ impl FrontEnd {
     /// `OpenCircuit` and `ShortCircuit` at the ends of a divider's range and of a timed charge;
     /// `Saturated` at the ends of a plain voltage's range, and for counts that the converter
     /// cannot give (negative, beyond full scale) or a quantity that is not among
-    /// [`FrontEnd::gives`]; `Unreadable` for a count that is not finite.
+    /// [`FrontEnd::gives`]; `Unreadable` for a count that is not finite, and where an absolute
+    /// divider's supply is not known. The ends of an absolute divider: see [`AbsoluteDivider`].
     pub fn convert(&self, count: f64, take: Electrical) -> Result<Converted, Quality> {
         if !count.is_finite() {
             return Err(Quality::Unreadable);
         }
         self.check_rails(count)?;
+        self.between_rails(count, take)
+    }
+
+    /// As [`FrontEnd::convert`], for a count that is known to lie between the ends of the range: the
+    /// mean of counts that do.
+    ///
+    /// # Errors
+    /// `Saturated` where there is no finite number, or no such quantity.
+    pub fn between_rails(&self, count: f64, take: Electrical) -> Result<Converted, Quality> {
         let (value, slope) = self.formula(count, take).ok_or(Quality::Saturated)?;
         if value.is_finite() && slope.is_finite() {
             Ok(Converted { value, slope })
         } else {
             Err(Quality::Saturated)
+        }
+    }
+
+    /// The same with this supply voltage, where it is a divider whose supply is measured.
+    #[must_use]
+    pub fn fed_with(self, supply: Estimate) -> Self {
+        match self {
+            Self::AbsoluteDivider(divider) => Self::AbsoluteDivider(divider.fed_with(supply)),
+            other => other,
         }
     }
 
@@ -100,7 +125,7 @@ impl FrontEnd {
     pub fn gives(&self) -> &'static [Electrical] {
         use Electrical::{Number, Ohm, Ratio, Volt};
         match self {
-            Self::Divider { .. } => &[Ohm, Ratio],
+            Self::Divider { .. } | Self::AbsoluteDivider(_) => &[Ohm, Ratio],
             Self::ChargeTime { .. } => &[Ohm],
             Self::Voltage { .. } => &[Volt, Ratio],
             Self::None => &[Number, Ohm, Volt, Ratio],
@@ -111,11 +136,7 @@ impl FrontEnd {
     /// is given up; without end where the board's number is taken as it is.
     #[must_use]
     pub fn highest_count(&self) -> f64 {
-        match *self {
-            Self::Divider { full_scale, .. } | Self::Voltage { full_scale, .. } => full_scale,
-            Self::ChargeTime { overflow_count, .. } => overflow_count,
-            Self::None => f64::INFINITY,
-        }
+        self.counts().1
     }
 
     /// The converter's step, in counts; `None` where the board's number is taken as it is, since
@@ -123,13 +144,17 @@ impl FrontEnd {
     #[must_use]
     pub fn step(&self) -> Option<f64> {
         match self {
-            Self::Divider { .. } | Self::ChargeTime { .. } | Self::Voltage { .. } => Some(1.0),
+            Self::Divider { .. }
+            | Self::AbsoluteDivider(_)
+            | Self::ChargeTime { .. }
+            | Self::Voltage { .. } => Some(1.0),
             Self::None => None,
         }
     }
 
     /// The count, not rounded, at which the converter sees `value`: what simulation and checks
-    /// need. An infinite resistance is an open circuit, zero ohm a short one.
+    /// need. An infinite resistance is an open circuit, zero ohm a short one; beyond the reference
+    /// an absolute divider's count is full scale.
     ///
     /// `None` where no count gives it (negative ohms, volts beyond the reference), or for a
     /// quantity that is not among [`FrontEnd::gives`].
@@ -143,20 +168,20 @@ impl FrontEnd {
     /// The counts that the converter can give, lowest and highest.
     fn counts(&self) -> (f64, f64) {
         match *self {
-            Self::Divider { full_scale, .. } | Self::Voltage { full_scale, .. } => {
-                (0.0, full_scale)
-            }
+            Self::Divider { full_scale, .. }
+            | Self::AbsoluteDivider(AbsoluteDivider { full_scale, .. })
+            | Self::Voltage { full_scale, .. } => (0.0, full_scale),
             Self::ChargeTime { overflow_count, .. } => (0.0, overflow_count),
             Self::None => (f64::NEG_INFINITY, f64::INFINITY),
         }
     }
 
     /// The counts at and beyond which there is no number, with what each end stands for; `None`
-    /// where the board's number is taken as it is.
+    /// where the board's number is taken as it is, or where they depend on more than the count.
     fn rails(&self) -> Option<[(f64, Quality); 2]> {
         use Quality::{OpenCircuit, Saturated, ShortCircuit};
         let (low, high) = match *self {
-            Self::None => return None,
+            Self::None | Self::AbsoluteDivider(_) => return None,
             Self::ChargeTime {
                 offset_count,
                 overflow_count,
@@ -178,6 +203,9 @@ impl FrontEnd {
 
     /// Whether a count stands for a number at all.
     fn check_rails(&self, count: f64) -> Result<(), Quality> {
+        if let Self::AbsoluteDivider(divider) = self {
+            return divider.check_rails(count);
+        }
         let Some([(low, at_low), (high, at_high)]) = self.rails() else {
             return Ok(());
         };
@@ -206,6 +234,11 @@ impl FrontEnd {
                 Electrical::Ratio => Some((count / full_scale, 1.0 / full_scale)),
                 _ => None,
             },
+            Self::AbsoluteDivider(divider) => {
+                let scale = divider.scale()?;
+                let (value, slope) = divider.ratiometric().formula(count * scale, take)?;
+                Some((value, slope * scale))
+            }
             Self::ChargeTime {
                 offset_count,
                 count_per_ohm,
@@ -239,6 +272,10 @@ impl FrontEnd {
                 Electrical::Ratio => Some(value * full_scale),
                 _ => ohm.map(|ohm| divider_ratio(probe, resistor_ohm, ohm) * full_scale),
             },
+            Self::AbsoluteDivider(divider) => {
+                let count = divider.ratiometric().inverse(value, take)? / divider.scale()?;
+                Some(count.min(divider.full_scale))
+            }
             Self::ChargeTime {
                 offset_count,
                 count_per_ohm,

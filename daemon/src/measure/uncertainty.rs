@@ -4,6 +4,13 @@
 //! fit of the driver's parameters, self-heating, or the converter's own non-linearity. Those are
 //! common to all readings of a probe; what is put together here is what differs from one reading to
 //! the next.
+//!
+//! A divider with a supply of its own adds the supply's uncertainty in the chain. Of that the noise
+//! differs from line to line; the stated part (`supply_uncertainty`: of the voltage, or of the ratio
+//! in front of the channel that measures it) is common to all readings of all probes on that supply,
+//! does not fall with averaging, and cancels in the difference of two readings at one value. The
+//! converter's reference is common too, and not in it; where the same converter measures the supply,
+//! it cancels.
 
 use std::collections::VecDeque;
 

@@ -6,6 +6,7 @@ use crate::config::{Board, Channel, Config, Probe as ProbeTable};
 use crate::flow::{self, Flow, Measuring, Setup};
 use crate::log::{Batch, Log, LogError};
 use crate::measure::decode::Decoder;
+use crate::measure::supply::SupplyChannel;
 use crate::reading::{Moment, Series, Stamp};
 use jiff::Timestamp;
 use std::collections::BTreeMap;
@@ -46,9 +47,17 @@ pub async fn flow(
             probes.push(flow::Probe::new(setup));
             fields.push(channel.field.clone());
         }
+        let supplies = supply_channels(config, board);
+        fields.extend(supplies.iter().map(|channel| channel.field.clone()));
+        fields.extend(board.clock.iter().map(|clock| clock.field.clone()));
         let decoder = Decoder::new(board.format.clone(), fields);
         let name = board.name.clone();
-        let built = flow::Board::new(name, now, decoder, probes, board.silent_after);
+        let built = flow::Board::new(name, now, decoder, probes, board.silent_after)
+            .with_supplies(measured_supplies(board, &supplies, now));
+        let built = match &board.clock {
+            Some(clock) => built.with_clock(clock.counter),
+            None => built,
+        };
         if let Some(number) = numbers.get(&board.name) {
             boards.push((*number, built));
         }
@@ -100,6 +109,26 @@ pub fn probes_of<'a>(
     })
 }
 
+/// The channels of a board that measure the supply of one of its probes, each once.
+fn supply_channels<'a>(config: &'a Config, board: &'a Board) -> Vec<&'a Channel> {
+    let wanted: Vec<&str> = probes_of(config, board)
+        .filter_map(|(_, channel)| channel.supply_channel.as_deref())
+        .collect();
+    let channels = board.channels.iter();
+    channels
+        .filter(|channel| wanted.contains(&channel.name.as_str()))
+        .collect()
+}
+
+fn measured_supplies(board: &Board, channels: &[&Channel], now: Moment) -> Vec<SupplyChannel> {
+    let supply = |channel: &&Channel| {
+        let wiring = (channel.front_end, channel.corrections.clone());
+        let name = channel.name.clone();
+        SupplyChannel::new(name, wiring, board.silent_after, now.boot_ns)
+    };
+    channels.iter().map(supply).collect()
+}
+
 /// The model of a probe.
 ///
 /// # Errors
@@ -115,6 +144,8 @@ pub fn model(probe: &ProbeTable) -> Result<crate::driver::Model, ServiceError> {
 fn measuring(probe: &ProbeTable, channel: &Channel) -> Result<Measuring, ServiceError> {
     Ok(Measuring {
         front_end: channel.front_end,
+        corrections: channel.corrections.clone(),
+        supply: channel.supply_channel.clone(),
         input: probe.input,
         model: model(probe)?,
         median: probe.median,

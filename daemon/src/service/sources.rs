@@ -201,9 +201,11 @@ pub fn input(config: &Config, board: &Board, scene: &SimulatedChannel) -> Option
     let (probe, channel) = probes_of(config, board).find(|(_, c)| c.name == scene.channel)?;
     let model = model(probe).ok()?;
     let (front_end, take) = (channel.front_end, probe.input);
+    let corrections = channel.corrections.clone();
     let count = move |value: f64| {
         let electrical = model.invert(value).ok()?;
-        front_end.count_for(electrical, take)
+        let corrected = front_end.count_for(electrical, take)?;
+        Some(corrections.invert(corrected))
     };
     Some(SimulatedInput {
         field: channel.field.clone(),

@@ -15,6 +15,7 @@ pub mod tcp;
 use crate::reading::Moment;
 use std::future::Future;
 use std::pin::Pin;
+use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
@@ -29,6 +30,16 @@ pub enum Event {
         detail: String,
         /// Whether opening is likely to have reset the board.
         resets_board: bool,
+    },
+    /// The adapter in front of the board holds bytes back before it hands them on; told after each
+    /// opening where it is so.
+    Held {
+        /// When.
+        at: Moment,
+        /// The adapter's driver, as the kernel names it.
+        driver: String,
+        /// How long a byte waits at most.
+        hold: Duration,
     },
     /// One line without its end.
     Line {
@@ -71,6 +82,7 @@ impl Event {
     pub fn at(&self) -> Option<Moment> {
         match self {
             Self::Opened { at, .. }
+            | Self::Held { at, .. }
             | Self::Line { at, .. }
             | Self::Remark { at, .. }
             | Self::Lost { at, .. }

@@ -4,6 +4,7 @@
 //! descriptor makes the kernel give the board another number) and looked for under the same stable
 //! name. This does not look into lines, and never writes to a board.
 
+mod adapter;
 mod baud;
 pub(crate) mod holder;
 pub(crate) mod open;
@@ -57,7 +58,7 @@ impl SerialSource {
         let mut search = Search::new(self.pace);
         while let Some(port) = self.find(&mut search, &sink, &stop).await {
             let since = clock::now();
-            if !sink.put(self.opened(since, &port)).await {
+            if !self.tell_opened(since, &port, &sink).await {
                 return;
             }
             let session = Session::new(port.stream, self.pace.baud_patience);
@@ -140,6 +141,20 @@ impl SerialSource {
         });
         let fallback = || format!("`{}` cannot be opened", self.port.display());
         explained.await.unwrap_or_else(|_| fallback())
+    }
+
+    /// Tells what was opened, and how its adapter treats bytes; false where the flow has ended.
+    async fn tell_opened(&self, at: Moment, port: &Opened, sink: &Sink) -> bool {
+        let held = port.adapter.clone().map(|adapter| Event::Held {
+            at,
+            driver: adapter.driver,
+            hold: adapter.hold,
+        });
+        let opened = sink.put(self.opened(at, port)).await;
+        match held {
+            Some(held) => opened && sink.put(held).await,
+            None => opened,
+        }
     }
 
     fn opened(&self, at: Moment, port: &Opened) -> Event {

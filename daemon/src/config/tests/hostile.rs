@@ -9,6 +9,13 @@ const RICH: &str = concat!(
     "\n[outlet.card]\nkind = \"line-protocol-file\"\npath = \"n.lp\"\n"
 );
 
+/// A converter with a reference of its own, corrections and a clock.
+const ABSOLUTE: &str = concat!(
+    include_str!("../../../../config/absolute.toml"),
+    "\n[board.other]\nsource = \"serial\"\nport = \"p\"\ncorrections_file = \"a.csv\"\n\
+     [board.other.channel.x]\nfront_end = \"none\"\n"
+);
+
 fn holds(text: &str) {
     let (config, problems) = read(text);
     let faulty = problems.iter().any(Problem::is_error);
@@ -43,6 +50,7 @@ proptest! {
     ) {
         holds(&mutated(GOOD, from, length, &with));
         holds(&mutated(RICH, from, length, &with));
+        holds(&mutated(ABSOLUTE, from, length, &with));
     }
 
     #[test]
@@ -51,13 +59,15 @@ proptest! {
         value in prop::sample::select(vec![
             "1", "-1", "0", "1e400", "nan", "-inf", "9223372036854775807", "true", "[]", "[1, \"x\"]",
             "{}", "{ a = 1 }", "1979-05-27", "\"\"", "\"1e308 kOhm\"", "\"\\u0000\"", "\"\u{202e}°\"",
-            "[nan, inf]",
+            "[nan, inf]", "[[1, 2], [3]]", "[[5, 0], [4, 0]]", "[[nan, 1e308]]",
             "\"line\\nbreak\"", "\"1e-320 s\"", "0.0000001",
         ]),
     ) {
-        let lines: Vec<&str> = RICH.lines().filter(|line| line.contains(" = ")).collect();
-        let chosen = line.get(&lines);
-        let key = chosen.split(" = ").next().unwrap_or("");
-        holds(&RICH.replacen(chosen, &format!("{key} = {value}"), 1));
+        for text in [RICH, ABSOLUTE] {
+            let lines: Vec<&str> = text.lines().filter(|line| line.contains(" = ")).collect();
+            let chosen = line.get(&lines);
+            let key = chosen.split(" = ").next().unwrap_or("");
+            holds(&text.replacen(chosen, &format!("{key} = {value}"), 1));
+        }
     }
 }

@@ -8,6 +8,7 @@ use crate::measure::front_end::{FrontEnd, Side};
 use std::collections::BTreeSet;
 
 const READY: &[(&str, &str)] = &[
+    ("absolute", include_str!("../../../../config/absolute.toml")),
     ("bath", include_str!("../../../../config/bath.toml")),
     ("bench", include_str!("../../../../config/bench.toml")),
     (
@@ -54,6 +55,10 @@ fn together_they_show_drivers_front_ends_formats_outlets_and_alarms() {
                 Format::Columns { .. } => "columns",
                 Format::Json => "json",
             });
+            seen.extend(board.clock.as_ref().map(|_| "clock"));
+            let mut channels = board.channels.iter();
+            let corrected = channels.any(|channel| !channel.corrections.is_empty());
+            seen.extend(corrected.then_some("corrections"));
             seen.extend(
                 board
                     .channels
@@ -81,6 +86,9 @@ fn together_they_show_drivers_front_ends_formats_outlets_and_alarms() {
         "probe high",
         "charge-time",
         "voltage",
+        "absolute",
+        "corrections",
+        "clock",
         "pairs",
         "columns",
         "json",
@@ -106,6 +114,7 @@ fn front_end(front_end: &FrontEnd) -> &'static str {
         FrontEnd::Divider {
             probe: Side::High, ..
         } => "probe high",
+        FrontEnd::AbsoluteDivider(_) => "absolute",
         FrontEnd::ChargeTime { .. } => "charge-time",
         FrontEnd::Voltage { .. } => "voltage",
         FrontEnd::None => "none",
@@ -115,7 +124,8 @@ fn front_end(front_end: &FrontEnd) -> &'static str {
 #[test]
 fn the_baths_limit_is_the_published_one() {
     // Source: NHS Estates, highest at a bath's outlet, and HSE, whole-body immersion: 44 Cel.
-    let bath = ready().swap_remove(0);
+    let place = READY.iter().position(|(name, _)| *name == "bath").unwrap();
+    let bath = ready().swap_remove(place);
     let high = bath.probes[0].alarms[0].condition;
     assert_eq!(
         high,

@@ -9,7 +9,7 @@ const KELVIN: f64 = 273.15;
 
 /// R = R0 exp(B (1/T - 1/T0)), 10 kohm at 25 degC, B = 3950 K, for -40 to 150 degC: common practice.
 #[derive(Clone, Copy, Debug)]
-struct Thermistor;
+pub(super) struct Thermistor;
 
 impl Transfer for Thermistor {
     fn evaluate(&self, ohm: f64) -> Result<f64, DriverError> {
@@ -48,6 +48,11 @@ const WIRING: FrontEnd = FrontEnd::Divider {
 
 fn chain<M: Transfer>(model: M) -> Chain<M> {
     Chain::new(WIRING, Electrical::Ohm, 1, None, model)
+}
+
+/// A chain of a thermistor that is wired in another way.
+pub(super) fn chain_of(wiring: FrontEnd, every: Option<Duration>) -> Chain<Thermistor> {
+    Chain::new(wiring, Electrical::Ohm, 1, every, Thermistor)
 }
 
 fn measure(count: f64) -> Measured {

@@ -220,6 +220,20 @@ fn any_front_end() -> impl Strategy<Value = FrontEnd> {
                 full_scale,
             }
         }),
+        (any::<bool>(), 255.0..1e6_f64, 0.5..6.0_f64, 0.5..6.0_f64).prop_map(
+            |(low, full_scale, reference_volt, volt)| {
+                FrontEnd::AbsoluteDivider(AbsoluteDivider {
+                    probe: if low { Side::Low } else { Side::High },
+                    resistor_ohm: 10_000.0,
+                    full_scale,
+                    reference_volt,
+                    supply: Supply::Known {
+                        volt,
+                        uncertainty_volt: 0.0,
+                    },
+                })
+            }
+        ),
         Just(FrontEnd::None),
     ]
 }
@@ -232,6 +246,7 @@ proptest! {
             FrontEnd::Divider { full_scale, .. } | FrontEnd::Voltage { full_scale, .. } => {
                 share * full_scale
             }
+            FrontEnd::AbsoluteDivider(divider) => share * divider.full_scale,
             FrontEnd::None => share * 1e6,
         };
         for take in front_end.gives() {

@@ -3,6 +3,7 @@
 //!
 //! One attempt at a time: when to try again is decided in the module above.
 
+use super::adapter::{self, Adapter};
 use super::trouble::Trouble;
 use rustix::fd::OwnedFd;
 use rustix::fs::{FlockOperation, Mode, OFlags, flock};
@@ -18,6 +19,8 @@ pub struct Opened {
     pub stream: SerialStream,
     /// The device behind the stable name.
     pub device: PathBuf,
+    /// The adapter in front of the board, where it holds bytes back.
+    pub adapter: Option<Adapter>,
 }
 
 /// Opens `port` once.
@@ -38,7 +41,11 @@ pub fn open(port: &Path, baud: u32) -> Result<Opened, Trouble> {
         .clear(ClearBuffer::Input)
         .map_err(|error| Trouble::from_serial(&error))?;
     drop(keeper);
-    Ok(Opened { stream, device })
+    Ok(Opened {
+        stream,
+        adapter: adapter::holding(&device, Path::new(adapter::TERMINALS)),
+        device,
+    })
 }
 
 /// A first descriptor: it tells exactly why a port cannot be had, and it sets what the serial

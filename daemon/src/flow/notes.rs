@@ -5,6 +5,7 @@ use crate::log::{Batch, Entry, Kind};
 use crate::measure::decode::Line;
 use crate::reading::Moment;
 use crate::source::Discard;
+use crate::words::counted;
 
 /// Least time between two entries of one board, nanoseconds.
 const NOTE_GAP_NS: u64 = 600_000_000_000;
@@ -134,8 +135,9 @@ impl Greeting {
         let seconds = at.boot_ns.saturating_sub(opened_ns?) as f64 / 1e9;
         (lines > 0 || bytes > 0).then(|| {
             format!(
-                "first good line after {seconds:.1} s; {lines} lines and a piece of {bytes} bytes before \
-                 it passed over"
+                "first good line after {seconds:.1} s; passed over before it: {} and a piece of {}",
+                counted(lines, "line"),
+                counted(bytes, "byte")
             )
         })
     }

@@ -8,6 +8,7 @@ mod alarm;
 mod board;
 mod channel;
 mod format;
+mod hint;
 mod item;
 mod line_protocol;
 mod load;
@@ -79,16 +80,15 @@ pub struct Config {
 /// Problems come in the order of the text.
 #[must_use]
 pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
-    let (document, errors) = DeTable::parse_recoverable(text);
+    let (readable, errors) = syntax::readable(text);
+    let (document, _) = DeTable::parse_recoverable(&readable);
     let syntax = Report::new(text);
-    syntax::report(&syntax, text, &errors);
+    let broken = syntax::report(&syntax, text, &errors);
     let report = Report::new(text);
     let config = read(&report, document.get_ref(), base);
     let mut problems = syntax.into_problems();
-    // What stands in a broken line was guessed by the parser: nothing more is said about it.
-    let broken: Vec<usize> = problems.iter().map(|problem| problem.line).collect();
     let ours = report.into_problems().into_iter();
-    problems.extend(ours.filter(|problem| !broken.contains(&problem.line)));
+    problems.extend(ours.filter(|problem| !broken.explains(problem)));
     problems.sort_by_key(|problem| (problem.line, problem.column));
     let faulty = problems.iter().any(Problem::is_error);
     (config.filter(|_| !faulty), problems)

@@ -4,8 +4,10 @@
 
 mod advice;
 mod faults;
+mod hints;
 mod hostile;
 mod ready;
+mod syntax;
 mod whole;
 
 use super::{Config, Problem, parse};

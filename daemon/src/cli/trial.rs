@@ -11,6 +11,7 @@ use crate::service::watchdog::Watchdog;
 use crate::service::{Control, Service, simulated_input};
 use crate::source::pty::PtyBoard;
 use crate::source::simulated::{Lines, SimulatedInput};
+use crate::words;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -33,7 +34,7 @@ const SEED: u64 = 20_261_125;
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// How long it runs; Ctrl-C ends it earlier
-    #[arg(long, value_name = "N", default_value_t = 60)]
+    #[arg(long, value_name = "N", default_value_t = 60, value_parser = seconds)]
     seconds: u64,
     /// How many times faster than life the invented night passes
     #[arg(long, value_name = "X", default_value_t = 600.0, value_parser = speed)]
@@ -41,6 +42,11 @@ pub struct Arguments {
     /// Where to write; a new folder for temporary files, if not given
     #[arg(long, value_name = "DIR")]
     folder: Option<PathBuf>,
+}
+
+fn seconds(text: &str) -> Result<u64, String> {
+    text.parse()
+        .map_err(|_| "write whole seconds, such as 60".to_owned())
 }
 
 fn speed(text: &str) -> Result<f64, String> {
@@ -61,8 +67,12 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let draft = parse(&folder, Path::new("/dev/null"))?;
     let scene_step = LINE_EVERY.mul_f64(arguments.speed);
     let lines = Lines::new(inputs(&draft), scene_step, SEED);
-    let board = PtyBoard::plug_in(lines, LINE_EVERY)
-        .map_err(|error| Failure::new(format!("the system gave no pseudo-terminal: {error}")))?;
+    let board = PtyBoard::plug_in(lines, LINE_EVERY).map_err(|error| {
+        Failure::new(format!(
+            "the system gave no pseudo-terminal: {}",
+            words::system(&error)
+        ))
+    })?;
     let config = parse(&folder, board.path())?;
     write_configuration(&folder, board.path())?;
     show::opening(&folder, arguments.seconds, arguments.speed);
@@ -81,7 +91,7 @@ async fn play(config: Config, length: Duration) -> Result<(), Failure> {
         .map_err(failure)?;
     let (to_service, control) = mpsc::channel(1);
     let mut terminate = signal(SignalKind::terminate())
-        .map_err(|error| Failure::new(format!("signals: {error}")))?;
+        .map_err(|error| in_words("signals cannot be received", &error))?;
     let shown = tokio::spawn(show::follow(service.log().reader()));
     let end = tokio::spawn(async move {
         tokio::select! {
@@ -166,25 +176,26 @@ fn folder(arguments: &Arguments) -> Result<PathBuf, Failure> {
             .to_string();
         std::env::temp_dir().join(now)
     });
-    std::fs::create_dir_all(&folder)
-        .map_err(|error| Failure::new(format!("folder {}: {error}", folder.display())))?;
+    let failure = |error| in_words(&format!("folder {}", folder.display()), &error);
+    std::fs::create_dir_all(&folder).map_err(failure)?;
     if folder.join("night.sqlite").exists() {
         let shown = folder.display();
         return Err(Failure::new(format!(
             "folder {shown} holds an earlier night; name another `--folder`"
         )));
     }
-    folder
-        .canonicalize()
-        .map_err(|error| Failure::new(format!("folder {}: {error}", folder.display())))
+    folder.canonicalize().map_err(failure)
 }
 
 fn write_configuration(folder: &Path, port: &Path) -> Result<(), Failure> {
     let path = folder.join("night.toml");
-    let mut file = std::fs::File::create(&path)
-        .map_err(|error| Failure::new(format!("{}: {error}", path.display())))?;
-    file.write_all(text(port).as_bytes())
-        .map_err(|error| Failure::new(format!("{}: {error}", path.display())))
+    let failure = |error| in_words(&path.display().to_string(), &error);
+    let mut file = std::fs::File::create(&path).map_err(failure)?;
+    file.write_all(text(port).as_bytes()).map_err(failure)
+}
+
+fn in_words(what: &str, error: &std::io::Error) -> Failure {
+    Failure::new(format!("{what}: {}", words::system(error)))
 }
 
 fn counts(log: &Path) -> Result<crate::log::query::Counts, Failure> {

@@ -22,6 +22,7 @@ mod probe;
 mod problem;
 mod quantity;
 mod reader;
+mod remark;
 mod resistor;
 mod scene;
 mod secret;
@@ -39,12 +40,13 @@ mod words;
 pub use board::Board;
 pub use channel::Channel;
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
-pub use load::{LoadError, load};
+pub use load::{LoadError, load, read_text};
 pub use log::Log;
 pub use mqtt::{Mqtt, Payload};
 pub use outlet::{Outlet, OutletKind};
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
+pub use remark::{Remark, remarks};
 pub use scene::{Scene, SimulatedChannel};
 pub use secret::Secret;
 pub use source::Source;
@@ -92,6 +94,14 @@ pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
     problems.sort_by_key(|problem| (problem.line, problem.column));
     let faulty = problems.iter().any(Problem::is_error);
     (config.filter(|_| !faulty), problems)
+}
+
+/// A duration as the configuration writes it: `90s`, `1.5h`, `2m30s`, `1d`.
+///
+/// # Errors
+/// What is wrong with it, and what would be right.
+pub fn duration(text: &str) -> Result<std::time::Duration, String> {
+    quantity::duration(text).map_err(|fault| format!("{}; {}", fault.what, fault.right))
 }
 
 fn read(report: &Report<'_>, document: &DeTable<'_>, base: &Path) -> Option<Config> {

@@ -318,7 +318,7 @@ mod tests {
             panic!("no loss told");
         };
         assert!(
-            reason.contains("night.txt` cannot be read: No such file"),
+            reason.contains("night.txt` cannot be read: no such file"),
             "{reason}"
         );
         assert!(

@@ -80,7 +80,7 @@ mod tests {
     fn a_board_that_is_not_plugged_in_is_a_warning_in_its_line() {
         let (usable, out, err) = checked(include_str!("../../../config/bench.toml"));
         assert!(usable);
-        insta::assert_snapshot!(out, @"bath.toml:17:8: warning: board `bench`: `/dev/serial/by-id/usb-maker_board_1234-if00` is not there; not plugged in now?; the service looks for it for as long as it takes");
+        insta::assert_snapshot!(out, @"bath.toml:17:8: warning: board `bench`: `/dev/serial/by-id/usb-maker_board_1234-if00` is not there (not plugged in now?); the service looks for it for as long as it takes");
         insta::assert_snapshot!(err, @"`bath.toml` can be used: 1 warning");
     }
 

@@ -165,6 +165,18 @@ mod tests {
     }
 
     #[test]
+    fn what_came_before_the_first_good_line_is_counted_in_words() {
+        let told = |lines: u64, bytes: u64| {
+            let mut greeting = Greeting::after_opening(at(1));
+            (0..lines).for_each(|_| assert!(greeting.takes(at(2))));
+            greeting.count_discarded(Discard::AfterOpening, bytes);
+            greeting.end(at(3)).unwrap_or_default()
+        };
+        insta::assert_snapshot!(told(1, 1), @"first good line after 2.0 s; passed over before it: 1 line and a piece of 1 byte");
+        insta::assert_snapshot!(told(3, 0), @"first good line after 2.0 s; passed over before it: 3 lines and a piece of 0 bytes");
+    }
+
+    #[test]
     fn a_flood_of_garbage_is_one_entry_with_a_count_and_an_example() {
         let mut bad = BadLines::default();
         for _ in 0..1000 {

@@ -153,7 +153,7 @@ mod tests {
     #[test]
     fn what_is_not_there_or_not_as_it_should_be_is_warned_of() {
         insta::assert_snapshot!(told("night.sqlite", "/dev/serial/by-id/none"), @"
-    6:8: warning: board `bench`: `/dev/serial/by-id/none` is not there; not plugged in now?; the service looks for it for as long as it takes
+    6:8: warning: board `bench`: `/dev/serial/by-id/none` is not there (not plugged in now?); the service looks for it for as long as it takes
     19:17: warning: outlet `none`: secret file `FOLDER/none.secret`: no such file or directory; check that it exists and that the program's user may read it
     24:17: warning: outlet `open`: secret file `FOLDER/open.secret` can be read by every user of this host; `chmod o-r FOLDER/open.secret`
     29:17: warning: outlet `empty`: secret file `FOLDER/empty.secret` is empty; put the password or token there, alone on the first line

@@ -13,6 +13,8 @@ pub mod source;
 
 pub mod measure;
 
+pub mod listen;
+
 pub mod driver;
 
 pub mod alarm;

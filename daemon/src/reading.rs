@@ -131,7 +131,7 @@ impl Quality {
             Self::OutOfRange => "check the probe and the driver's parameters",
             Self::Unreadable => "look at the board's lines: this field is no number",
             Self::Stale => "look at the board's lines: this field is missing",
-            Self::BoardSilent => "check the board's power and cable",
+            Self::BoardSilent => "check the board's power and cable, and what it sends",
             Self::DriverFailed => "run the driver's own check, and read the journal",
         }
     }

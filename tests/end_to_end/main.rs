@@ -6,6 +6,7 @@
 
 #![allow(clippy::unwrap_used)]
 
+mod alarms_whatever_breaks;
 mod checks;
 mod command_line;
 mod deploy_files;
@@ -14,9 +15,21 @@ mod every_reading_everywhere;
 mod faults;
 mod firmware;
 mod house_rules;
+mod how_it_ended;
 mod kill;
+mod listen;
+mod mqtt5_and_tls;
 mod night_on_real_input;
+mod one_message_a_line;
+mod one_writer;
+mod other_sources;
 mod outage;
+mod quiet_journal;
 mod readings_export;
+mod readings_for_others;
+mod reload;
+mod replayed;
+mod republish;
 mod stop_and_reload;
 mod unplug;
+mod write_lock;

@@ -4,6 +4,7 @@
 
 use crate::process::{Process, installed};
 use crate::wait::{SOON, eventually, until};
+use rustix::process::Signal;
 use serde_json::Value;
 use std::fs;
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
@@ -29,6 +30,7 @@ pub struct Message {
 pub struct Broker {
     folder: TempDir,
     port: u16,
+    more: String,
     process: Option<Process>,
     subscribers: usize,
 }
@@ -70,10 +72,21 @@ impl Broker {
     /// Where it does not start; `tests/install` installs it.
     #[must_use]
     pub fn start() -> Self {
+        Self::start_with("")
+    }
+
+    /// As [`Broker::start`], with more lines in its settings: limits for its listener, and then
+    /// listeners of their own.
+    ///
+    /// # Panics
+    /// Where it does not start.
+    #[must_use]
+    pub fn start_with(more: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let mut broker = Self {
             folder,
             port: 0,
+            more: more.to_owned(),
             process: None,
             subscribers: 0,
         };
@@ -97,6 +110,26 @@ impl Broker {
     /// Where it does not end.
     pub fn stop(&mut self) {
         self.process.take().expect("is running").terminate();
+    }
+
+    /// SIGSTOP: it keeps its connections and answers nothing any more.
+    ///
+    /// # Panics
+    /// Where it does not run.
+    pub fn hang(&self) {
+        self.signal(Signal::STOP);
+    }
+
+    /// SIGCONT: goes on where it hung.
+    ///
+    /// # Panics
+    /// Where it does not run.
+    pub fn go_on(&self) {
+        self.signal(Signal::CONT);
+    }
+
+    fn signal(&self, signal: Signal) {
+        self.process.as_ref().expect("is running").signal(signal);
     }
 
     /// Starts it again on its port, with nothing in it.
@@ -155,7 +188,7 @@ impl Broker {
 
     fn listens(&mut self) -> bool {
         let file = self.folder.path().join("broker.conf");
-        fs::write(&file, settings(self.port)).expect("the folder is writable");
+        fs::write(&file, settings(self.port) + &self.more).expect("the folder is writable");
         let mut process = Process::start(
             "broker",
             self.folder.path(),

@@ -7,6 +7,7 @@
 pub mod binary;
 pub mod board;
 pub mod broker;
+pub mod certificates;
 pub mod database;
 pub mod firmware;
 pub mod gate;

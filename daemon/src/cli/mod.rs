@@ -2,7 +2,10 @@
 
 pub mod check;
 mod generate;
+mod listen;
+mod ports;
 mod readings;
+mod republish;
 mod serve;
 mod trial;
 mod when;
@@ -17,7 +20,7 @@ use tracing::level_filters::LevelFilter;
 const EXIT_CODES: &str = "\
 Exit codes:
   0  done as asked
-  1  it could not be done, or `check` found errors; the reason is on stderr
+  1  it could not be done: `check` found errors, `listen` no format, `ports` no port; why is on stderr
   2  the command line could not be understood
 
 Results go to stdout, talk to stderr. This program is not a safety device.";
@@ -44,8 +47,17 @@ enum Verb {
     Try(trial::Arguments),
     /// Find every error in a configuration at once
     Check(CheckedFile),
+    /// Name the serial ports: which name of each stays, who holds it, which are twins
+    Ports(ports::Arguments),
+    /// Show what a board says, and print the configuration that would read it
+    Listen(listen::Arguments),
     /// Print a probe's readings from the log, also while the service runs
     Readings(Box<readings::Arguments>),
+    /// Send readings of some time to an outlet once more: for a broker or database that lost them
+    ///
+    /// They go out as late ones, beside a running service and without disturbing it. The number of
+    /// readings that were taken goes to stdout.
+    Republish(republish::Arguments),
     /// Print completions for a shell
     Completions {
         /// The shell
@@ -134,10 +146,11 @@ fn written(result: std::io::Result<()>) -> Result<ExitCode, Failure> {
 /// Sets up what is said on stderr. Under a service manager, which stamps lines itself, without time
 /// and colours.
 pub fn start_talk(arguments: &Cli) {
-    let quiet = matches!(arguments.verb, Verb::Try(_));
+    // A trial shows readings and alarms itself.
+    let on_stage = matches!(arguments.verb, Verb::Try(_));
     let level = match (arguments.quiet, arguments.verbose) {
-        (true, _) => LevelFilter::ERROR,
-        (false, 0) if quiet => LevelFilter::WARN,
+        (true, _) => LevelFilter::WARN,
+        (false, 0) if on_stage => LevelFilter::OFF,
         (false, 0) => LevelFilter::INFO,
         (false, 1) => LevelFilter::DEBUG,
         (false, _) => LevelFilter::TRACE,
@@ -163,7 +176,10 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Serve(arguments) => serve::run(&arguments),
         Verb::Try(arguments) => trial::run(&arguments),
         Verb::Check(which) => check::run(which.path()),
+        Verb::Ports(arguments) => ports::run(&arguments),
+        Verb::Listen(arguments) => listen::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),
+        Verb::Republish(arguments) => republish::run(&arguments),
         Verb::Completions { shell } => generate::completions(shell),
         Verb::Man { command } => generate::man(command.as_deref()),
     }

@@ -5,7 +5,7 @@
 //! outlet are the ones of a real night. The scenario is invented.
 
 use super::{Failure, runtime};
-use crate::config::{self, Config, Scene, SimulatedChannel};
+use crate::config::{self, Config, Source as SourceTable};
 use crate::log::query::Query;
 use crate::service::watchdog::Watchdog;
 use crate::service::{Control, Service, simulated_input};
@@ -21,14 +21,10 @@ use tokio::sync::mpsc;
 
 mod show;
 
-/// The scenario's configuration; the port is filled in.
+/// The scenario's configuration; its pace is filled in.
 const NIGHT: &str = include_str!("trial/night.toml");
 /// How often the board writes a line.
 const LINE_EVERY: Duration = Duration::from_millis(100);
-/// Noise of the simulated converter, counts.
-const NOISE: f64 = 1.5;
-/// Seed of the noise: every night is the same one.
-const SEED: u64 = 20_261_125;
 
 /// Arguments of `try`.
 #[derive(Debug, clap::Args)]
@@ -62,19 +58,10 @@ fn speed(text: &str) -> Result<f64, String> {
 /// Where the folder cannot be written, or the system has no pseudo-terminal.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let folder = folder(arguments)?;
-    // The port is only known once the board is plugged in, and what the board sends depends on how
-    // its probes are wired: so the configuration is read once without its port.
-    let draft = parse(&folder, Path::new("/dev/null"))?;
-    let scene_step = LINE_EVERY.mul_f64(arguments.speed);
-    let lines = Lines::new(inputs(&draft), scene_step, SEED);
-    let board = PtyBoard::plug_in(lines, LINE_EVERY).map_err(|error| {
-        Failure::new(format!(
-            "the system gave no pseudo-terminal: {}",
-            words::system(&error)
-        ))
-    })?;
-    let config = parse(&folder, board.path())?;
-    write_configuration(&folder, board.path())?;
+    let text = text(arguments.speed);
+    let mut config = parse(&text, &folder)?;
+    let board = plug_in(&mut config)?;
+    write_configuration(&folder, &text)?;
     show::opening(&folder, arguments.seconds, arguments.speed);
     let log = config.log.path.clone();
     let played = runtime()?.block_on(play(config, Duration::from_secs(arguments.seconds)));
@@ -82,6 +69,23 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     played?;
     show::closing(&folder, &counts(&log)?);
     Ok(ExitCode::SUCCESS)
+}
+
+/// Puts the simulated board behind a real pseudo-terminal, and its port into the configuration.
+fn plug_in(config: &mut Config) -> Result<PtyBoard, Failure> {
+    let broken = || Failure::new("the built-in night has no simulated board, please report it");
+    let inputs = inputs(config);
+    let board = config.boards.first_mut().ok_or_else(broken)?;
+    let SourceTable::Simulated { every, seed, .. } = board.source else {
+        return Err(broken());
+    };
+    let plugged = PtyBoard::plug_in(Lines::new(inputs, every, seed), LINE_EVERY)
+        .map_err(|error| in_words("the system gave no pseudo-terminal", &error))?;
+    board.source = SourceTable::Serial {
+        port: plugged.path().to_owned(),
+        baud: 115_200,
+    };
+    Ok(plugged)
 }
 
 async fn play(config: Config, length: Duration) -> Result<(), Failure> {
@@ -111,8 +115,8 @@ async fn play(config: Config, length: Duration) -> Result<(), Failure> {
     stopped
 }
 
-fn parse(folder: &Path, port: &Path) -> Result<Config, Failure> {
-    let (config, problems) = config::parse(&text(port), folder);
+fn parse(text: &str, folder: &Path) -> Result<Config, Failure> {
+    let (config, problems) = config::parse(text, folder);
     config.ok_or_else(|| {
         let first = problems
             .first()
@@ -124,49 +128,26 @@ fn parse(folder: &Path, port: &Path) -> Result<Config, Failure> {
     })
 }
 
-fn text(port: &Path) -> String {
-    NIGHT.replace("PORT", &port.display().to_string())
+/// The night at this speed: a line each [`LINE_EVERY`] for the one who looks on.
+fn text(speed: f64) -> String {
+    let every = format!(
+        "{}ms",
+        (LINE_EVERY.as_millis() as f64 * speed).ceil().max(1.0)
+    );
+    NIGHT
+        .replace("EVERY", &every)
+        .replace("SPEED", &format!("{speed:?}"))
 }
 
-/// What happens in the night: the vat leaves its range after half an hour, the sky grows dark and
-/// light again, the tank runs empty slowly.
 fn inputs(config: &Config) -> Vec<SimulatedInput> {
-    let scenes = [
-        (
-            "a0",
-            Scene::Ramp {
-                start: 21.6,
-                slope_per_hour: 0.7,
-            },
-        ),
-        (
-            "a1",
-            Scene::Day {
-                noon: 400.0,
-                night: 2.0,
-                start_hour: 16.0,
-            },
-        ),
-        (
-            "a2",
-            Scene::Ramp {
-                start: 80.0,
-                slope_per_hour: -3.0,
-            },
-        ),
-    ];
-    let input = |(channel, scene): (&str, Scene)| {
-        let seen = SimulatedChannel {
-            channel: channel.to_owned(),
-            scene,
-            noise_count: NOISE,
-        };
-        config
-            .boards
-            .iter()
-            .find_map(|board| simulated_input(config, board, &seen))
+    let of_board = |board: &crate::config::Board| match &board.source {
+        SourceTable::Simulated { scene, .. } => {
+            let input = |seen| simulated_input(config, board, seen);
+            scene.iter().filter_map(input).collect()
+        }
+        _ => Vec::new(),
     };
-    scenes.into_iter().filter_map(input).collect()
+    config.boards.iter().flat_map(of_board).collect()
 }
 
 fn folder(arguments: &Arguments) -> Result<PathBuf, Failure> {
@@ -187,11 +168,11 @@ fn folder(arguments: &Arguments) -> Result<PathBuf, Failure> {
     folder.canonicalize().map_err(failure)
 }
 
-fn write_configuration(folder: &Path, port: &Path) -> Result<(), Failure> {
+fn write_configuration(folder: &Path, text: &str) -> Result<(), Failure> {
     let path = folder.join("night.toml");
-    let failure = |error| in_words(&path.display().to_string(), &error);
-    let mut file = std::fs::File::create(&path).map_err(failure)?;
-    file.write_all(text(port).as_bytes()).map_err(failure)
+    std::fs::File::create_new(&path)
+        .and_then(|mut file| file.write_all(text.as_bytes()))
+        .map_err(|error| in_words(&path.display().to_string(), &error))
 }
 
 fn in_words(what: &str, error: &std::io::Error) -> Failure {
@@ -209,10 +190,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_built_in_night_has_no_problem_and_three_inputs() {
-        let (config, problems) =
-            config::parse(&text(Path::new("/dev/serial/by-id/none")), Path::new("."));
-        assert_eq!(problems, []);
-        assert_eq!(config.map(|config| inputs(&config).len()), Some(3));
+    fn the_built_in_night_has_no_problem_and_three_inputs_at_any_speed() {
+        for speed in [1e-3, 0.7, 1.0, 600.0, 1e5] {
+            let (config, problems) = config::parse(&text(speed), Path::new("."));
+            assert_eq!(problems, [], "{speed}");
+            assert_eq!(config.map(|config| inputs(&config).len()), Some(3));
+        }
     }
 }

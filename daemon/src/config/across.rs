@@ -30,7 +30,8 @@ pub(super) fn check_drafts(drafts: &Drafts<'_, '_>) {
 pub(super) fn check_whole(config: &Config, drafts: &Drafts<'_, '_>) {
     one_board_a_port(&config.boards, drafts.boards);
     one_owner_a_file(config, drafts);
-    one_client_an_id(drafts.outlets);
+    one_client_an_id(config, drafts);
+    no_board_reads_an_outlet(config, drafts);
     for (outlet, draft) in config.outlets.iter().zip(drafts.outlets) {
         if let OutletKind::Mqtt(mqtt) = &outlet.kind {
             topics::check(config, mqtt, &draft.table);
@@ -147,8 +148,10 @@ fn resistors(probes: &[probe::Draft<'_>]) {
 
 fn one_board_a_port(boards: &[Board], drafts: &[board::Draft<'_>]) {
     let port = |board: &Board| match &board.source {
-        Source::Serial { port, .. } => Some(port.clone()),
-        Source::Replay { .. } | Source::Simulated { .. } => None,
+        Source::Serial { port, .. } => Some(port.display().to_string()),
+        // Most bridges serve one client; of two, each gets half of the bytes, or throws the other out.
+        Source::Tcp(bridge) => Some(format!("{}:{}", bridge.host, bridge.port)),
+        _ => None,
     };
     for (at, (board, draft)) in boards.iter().zip(drafts).enumerate() {
         let Some(own) = port(board) else { continue };
@@ -186,23 +189,56 @@ fn one_owner_a_file(config: &Config, drafts: &Drafts<'_, '_>) {
 
 /// A broker closes the older of two connections with one identifier (MQTT 3.1.1, 3.1.4-2): they
 /// would throw each other out for ever.
-fn one_client_an_id(outlets: &[outlet::Draft<'_>]) {
-    let mut taken: Vec<(&str, u16, &str, &str)> = Vec::new();
-    for draft in outlets {
-        let Some(outlet) = &draft.outlet else {
-            continue;
-        };
-        let OutletKind::Mqtt(mqtt) = &outlet.kind else {
-            continue;
-        };
-        let same = taken.iter().find(|(host, port, id, _)| {
-            (*host, *port, *id) == (&*mqtt.host, mqtt.port, &*mqtt.client_id)
-        });
-        if let Some((.., other)) = same {
-            let what = format!("`client_id` is that of outlet `{other}` at the same broker");
+fn one_client_an_id(config: &Config, drafts: &Drafts<'_, '_>) {
+    let boards = config.boards.iter().zip(drafts.boards);
+    let boards = boards.filter_map(|(board, draft)| match &board.source {
+        Source::Mqtt(mqtt) => Some((
+            (&*mqtt.host, mqtt.port, &*mqtt.client_id),
+            format!("board `{}`", board.name),
+            &draft.table,
+        )),
+        _ => None,
+    });
+    let outlets = config.outlets.iter().zip(drafts.outlets);
+    let outlets = outlets.filter_map(|(outlet, draft)| match &outlet.kind {
+        OutletKind::Mqtt(mqtt) => Some((
+            (&*mqtt.host, mqtt.port, &*mqtt.client_id),
+            format!("outlet `{}`", outlet.name),
+            &draft.table,
+        )),
+        _ => None,
+    });
+    let mut taken = Vec::new();
+    for (client, who, table) in boards.chain(outlets) {
+        if let Some((_, other)) = taken.iter().find(|(earlier, _)| *earlier == client) {
+            let what = format!("`client_id` is that of {other} at the same broker");
             let right = "give each its own: a broker closes the older connection of two";
-            draft.table.error(Fault::new(what, right));
+            table.error(Fault::new(what, right));
         }
-        taken.push((&mqtt.host, mqtt.port, &mqtt.client_id, &outlet.name));
+        taken.push((client, who));
+    }
+}
+
+/// A board that is subscribed to what an outlet publishes would read the program's own readings.
+fn no_board_reads_an_outlet(config: &Config, drafts: &Drafts<'_, '_>) {
+    for (board, draft) in config.boards.iter().zip(drafts.boards) {
+        let Source::Mqtt(subscription) = &board.source else {
+            continue;
+        };
+        let heard = config.outlets.iter().find_map(|outlet| match &outlet.kind {
+            OutletKind::Mqtt(mqtt)
+                if (&mqtt.host, mqtt.port) == (&subscription.host, subscription.port) =>
+            {
+                let topic = topics::first_match(config, mqtt, &subscription.topic)?;
+                Some((&outlet.name, topic))
+            }
+            _ => None,
+        });
+        if let Some((outlet, topic)) = heard {
+            let what =
+                format!("its `topic` also matches `{topic}`, where outlet `{outlet}` publishes");
+            let right = "give the boards a topic of their own, such as `boards/#`";
+            draft.table.warning(Fault::new(what, right));
+        }
     }
 }

@@ -6,7 +6,7 @@ use super::item::Value;
 use super::problem::Fault;
 use super::reader::Table;
 use super::scene::{self, SimulatedChannel};
-use super::source::{self, Source, SourceKind};
+use super::source::{self, Around, Source, SourceKind};
 use super::unit::Unit;
 use crate::measure::decode::Format;
 use std::ops::RangeInclusive;
@@ -68,27 +68,39 @@ pub(super) enum ProbeUnit {
 }
 
 /// Reads every `[board.NAME]`, but for the scenes.
-pub(super) fn read_all<'a>(root: &Table<'a>, base: &Path) -> Vec<Draft<'a>> {
+pub(super) fn read_all<'a>(root: &Table<'a>, site: Option<&str>, base: &Path) -> Vec<Draft<'a>> {
     root.named("board", "board")
         .into_iter()
-        .map(|(name, table)| read(name, table, base))
+        .map(|(name, table)| read(name, table, site, base))
         .collect()
 }
 
-fn read<'a>(name: String, table: Table<'a>, base: &Path) -> Draft<'a> {
+fn read<'a>(name: String, table: Table<'a>, site: Option<&str>, base: &Path) -> Draft<'a> {
     let kind = source::kind(&table);
-    let source = match kind {
-        Some(kind) => source::read(&table, kind, base),
-        None => {
-            table.know(source::KEYS);
-            None
-        }
+    let format = match kind {
+        // The source itself writes the lines.
+        Some(SourceKind::File) => Some(Format::Pairs),
+        _ => format::read(&table),
     };
-    let format = format::read(&table);
     let silent_after = table.or("silent_after", DEFAULT_SILENT_AFTER, |item| {
         item.duration(SILENT_AFTER)
     });
+    let around = Around {
+        board: &name,
+        site,
+        base,
+        format: format.as_ref(),
+        silent_after,
+    };
+    let source = match kind {
+        Some(kind) => source::read(&table, kind, &around),
+        None => {
+            source::know_all(&table);
+            None
+        }
+    };
     let channels = channels(&table, &name, format.as_ref());
+    check_fields(source.as_ref(), &channels);
     table.end();
     Draft {
         name,
@@ -124,6 +136,20 @@ fn channels<'a>(table: &Table<'a>, board: &str, format: Option<&Format>) -> Vec<
     channels
 }
 
+/// A channel of a board that reads files names one of them.
+fn check_fields(source: Option<&Source>, channels: &[ChannelDraft<'_>]) {
+    let Some(Source::File(files)) = source else {
+        return;
+    };
+    for draft in channels {
+        if let Some(channel) = &draft.channel
+            && let Err(fault) = source::check_file(files, &channel.field)
+        {
+            draft.table.error(fault);
+        }
+    }
+}
+
 impl<'a> Draft<'a> {
     /// The channel of this name.
     pub(super) fn channel(&self, name: &str) -> Option<&ChannelDraft<'a>> {
@@ -155,15 +181,14 @@ impl<'a> Draft<'a> {
             .collect();
         let scenes: Option<Vec<_>> = scenes.into_iter().collect();
         let channels = self.channels.iter().map(|draft| draft.channel.clone());
+        let channels: Vec<Channel> = channels.collect::<Option<_>>()?;
+        let scenes = scenes?.into_iter().flatten().collect();
         Some(Board {
             name: self.name.clone(),
-            source: with_scenes(
-                self.source.clone()?,
-                scenes?.into_iter().flatten().collect(),
-            ),
+            source: self.source.clone()?.with_channels(&channels, scenes),
             format: self.format.clone()?,
             silent_after: self.silent_after?,
-            channels: channels.collect::<Option<_>>()?,
+            channels,
         })
     }
 
@@ -188,20 +213,6 @@ impl<'a> Draft<'a> {
             (true, true, ProbeUnit::NoProbe) => refuse(channel, NO_PROBE),
             (false, true, ProbeUnit::Known(_)) => refuse(channel, NO_SCENE),
         }
-    }
-}
-
-fn with_scenes(source: Source, scenes: Vec<SimulatedChannel>) -> Source {
-    match source {
-        Source::Simulated {
-            every, speed, seed, ..
-        } => Source::Simulated {
-            scene: scenes,
-            every,
-            speed,
-            seed,
-        },
-        other => other,
     }
 }
 

@@ -84,11 +84,14 @@ const DEFAULT_MEASUREMENT: &str = "reading";
 
 /// Every key that only the outlet over HTTP has.
 pub(super) const KEYS: &[&str] = &[
-    "url", "database", "org", "bucket", "batch", "gzip", "timeout", "every",
+    "url", "database", "org", "bucket", "batch", "gzip", "timeout",
 ];
 
+/// Every key that both have, and no other kind.
+pub(super) const BOTH_KEYS: &[&str] = &["every"];
+
 /// Every key that only the outlet into a file has.
-pub(super) const FILE_KEYS: &[&str] = &["path", "rotate_at", "keep", "every"];
+pub(super) const FILE_KEYS: &[&str] = &["path", "rotate_at", "keep"];
 
 /// Reads the keys of an outlet over HTTP.
 pub(super) fn read(table: &Table<'_>, base: &Path) -> Value<LineProtocol> {

@@ -7,6 +7,7 @@ mod across;
 mod alarm;
 mod board;
 mod channel;
+mod filter;
 mod format;
 mod hint;
 mod item;
@@ -32,6 +33,7 @@ mod source;
 mod syntax;
 #[cfg(test)]
 mod tests;
+mod tls;
 mod topic;
 mod topics;
 pub mod unit;
@@ -42,14 +44,17 @@ pub use channel::Channel;
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
 pub use load::{LoadError, load, read_text};
 pub use log::Log;
-pub use mqtt::{Mqtt, Payload};
+pub use mqtt::{Mqtt, MqttVersion, Payload};
 pub use outlet::{Outlet, OutletKind};
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
 pub use remark::{Remark, remarks};
 pub use scene::{Scene, SimulatedChannel};
 pub use secret::Secret;
-pub use source::Source;
+pub use source::{
+    BoardTime, Bridge, PolledFile, PolledFiles, Program, Scaling, Source, Subscription, TimeUnit,
+};
+pub use tls::{ClientCertificate, Tls};
 pub use topic::Template;
 
 use across::Drafts;
@@ -108,7 +113,7 @@ fn read(report: &Report<'_>, document: &DeTable<'_>, base: &Path) -> Option<Conf
     let root = Table::new(report, String::new(), 0..0, document);
     let site = root.required("site", "\"cellar\"", Item::name);
     let log = log::read(&root, base);
-    let boards = board::read_all(&root, base);
+    let boards = board::read_all(&root, site.as_deref(), base);
     let probes = probe::read_all(&root, &boards);
     let outlets = outlet::read_all(&root, site.as_deref(), base);
     root.end();

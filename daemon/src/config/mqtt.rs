@@ -4,18 +4,23 @@ use super::item::{Item, Value};
 use super::problem::Fault;
 use super::reader::Table;
 use super::secret::{self, Secret};
+use super::tls::{self, Tls};
 use super::topic::{self, Template};
 use std::ops::RangeInclusive;
 use std::path::Path;
 use std::time::Duration;
 
-/// An MQTT 3.1.1 broker.
+/// An MQTT broker.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Mqtt {
+    /// Which version of the protocol is spoken. Default 3.1.1.
+    pub version: MqttVersion,
     /// Host name or address.
     pub host: String,
-    /// Port, default 1883.
+    /// Port, default 1883, with TLS 8883 (both registered for MQTT with IANA).
     pub port: u16,
+    /// Encryption; none by default.
+    pub tls: Option<Tls>,
     /// Client identifier; default `nightbench-SITE-OUTLET`.
     pub client_id: String,
     /// User, where the broker asks for one.
@@ -38,8 +43,31 @@ pub struct Mqtt {
     pub per_line: bool,
     /// Messages under way at most. Default 100.
     pub window: u16,
-    /// Keep-alive, 1 s to 65535 s, default 15 s.
+    /// Keep-alive, 1 s (version 5: 5 s) to 65535 s, default 15 s.
     pub keep_alive: Duration,
+    /// How long a live reading is of use, whole seconds: the broker forgets it then, retained or
+    /// waiting for a subscriber. Only with version 5; for ever by default.
+    pub expiry: Option<Duration>,
+}
+
+/// A version of the protocol.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MqttVersion {
+    /// MQTT 3.1.1 (OASIS 2014, ISO/IEC 20922).
+    V3,
+    /// MQTT 5.0 (OASIS 2019).
+    V5,
+}
+
+impl MqttVersion {
+    /// As it stands in the configuration and in messages.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::V3 => "3.1.1",
+            Self::V5 => "5",
+        }
+    }
 }
 
 /// What an MQTT message holds.
@@ -62,13 +90,22 @@ const PAYLOADS: &[(&str, Payload)] = &[
 /// Whether a message holds a whole line.
 const MESSAGE_PER: &[(&str, bool)] = &[("reading", false), ("line", true)];
 
+const VERSIONS: &[(&str, MqttVersion)] = &[("3.1.1", MqttVersion::V3), ("5", MqttVersion::V5)];
+
 const DEFAULT_PORT: u16 = 1883;
+const DEFAULT_TLS_PORT: u16 = 8883;
 const DEFAULT_WINDOW: u16 = 100;
 
 /// Under a second the client library stops the program; the protocol counts seconds in 16 bits
 /// (MQTT 3.1.1, 3.1.2.10).
 const KEEP_ALIVE: RangeInclusive<Duration> = Duration::from_secs(1)..=Duration::from_secs(65_535);
+/// The client library's shortest with version 5.
+const SHORTEST_KEEP_ALIVE_V5: Duration = Duration::from_secs(5);
 const DEFAULT_KEEP_ALIVE: Duration = Duration::from_secs(15);
+
+/// MQTT 5.0, 3.3.2.3.3: whole seconds in four bytes.
+const EXPIRY: RangeInclusive<Duration> =
+    Duration::from_secs(1)..=Duration::from_secs(u32::MAX as u64);
 
 /// Longest client identifier, bytes (MQTT 3.1.1, 1.5.3).
 const LONGEST_CLIENT_ID: usize = 65_535;
@@ -87,24 +124,35 @@ pub(super) fn read(
     site: Option<&str>,
     base: &Path,
 ) -> Value<Mqtt> {
+    let version = table.or("version", MqttVersion::V3, |item| item.choice(VERSIONS));
     let host = table.required("host", "\"127.0.0.1\"", host);
-    let port = table.or("port", DEFAULT_PORT, |item| item.whole(1..=u16::MAX));
+    let tls = tls::read(table, base);
+    let default_port = if matches!(tls, Some(Some(_))) {
+        DEFAULT_TLS_PORT
+    } else {
+        DEFAULT_PORT
+    };
+    let port = table.or("port", default_port, |item| item.whole(1..=u16::MAX));
     let default_id = format!("nightbench-{}-{outlet}", site.unwrap_or_default());
     let client_id = table.or("client_id", default_id, client_id);
     let user = table.optional("user", |item| item.filled().map(str::to_owned));
     let password = secret::read(table, &secret::PASSWORD, base);
     let qos = table.or("qos", 1, qos);
     let window = table.or("window", DEFAULT_WINDOW, |item| item.whole(1..=u16::MAX));
-    let keep_alive = table.or("keep_alive", DEFAULT_KEEP_ALIVE, |item| {
-        item.duration(KEEP_ALIVE)
-    });
+    let keep_alive = keep_alive(table);
+    let expiry = table.optional("expiry", |item| item.duration(EXPIRY));
     let per_line = table.or("message_per", false, |item| item.choice(MESSAGE_PER));
     let payload = table.or("payload", Payload::Json, |item| payload(item, per_line));
     let topics = topics(table, per_line);
+    let version = version?;
     check_user(table, user.as_ref(), password.as_ref())?;
+    check_version(table, version, keep_alive)?;
+    check_name(table, host.as_deref(), tls.as_ref())?;
     Some(Mqtt {
+        version,
         host: host?,
         port: port?,
+        tls: tls?,
         client_id: client_id?,
         user: user?,
         password: password?,
@@ -117,13 +165,19 @@ pub(super) fn read(
         per_line: per_line?,
         window: window?,
         keep_alive: keep_alive?,
+        expiry: expiry?,
     })
 }
 
 /// Every key that only MQTT outlets have.
 pub(super) const KEYS: &[&str] = &[
+    "version",
     "host",
     "port",
+    "tls",
+    "ca_file",
+    "client_certificate_file",
+    "client_key_file",
     "client_id",
     "qos",
     "topic",
@@ -134,6 +188,7 @@ pub(super) const KEYS: &[&str] = &[
     "message_per",
     "window",
     "keep_alive",
+    "expiry",
 ];
 
 fn topics(table: &Table<'_>, per_line: Value<bool>) -> Topics {
@@ -164,7 +219,15 @@ fn topics(table: &Table<'_>, per_line: Value<bool>) -> Topics {
     }
 }
 
-fn host(item: &Item<'_>) -> Value<String> {
+/// `keep_alive`.
+pub(super) fn keep_alive(table: &Table<'_>) -> Value<Duration> {
+    table.or("keep_alive", DEFAULT_KEEP_ALIVE, |item| {
+        item.duration(KEEP_ALIVE)
+    })
+}
+
+/// A host name or address, without anything around it.
+pub(super) fn host(item: &Item<'_>) -> Value<String> {
     let host = item.filled()?;
     if let Some(address) = Address::of(host) {
         return address.refuse(item);
@@ -240,7 +303,8 @@ fn is_ipv6(text: &str) -> bool {
     address.parse::<std::net::Ipv6Addr>().is_ok()
 }
 
-fn client_id(item: &Item<'_>) -> Value<String> {
+/// A client identifier.
+pub(super) fn client_id(item: &Item<'_>) -> Value<String> {
     let id = item.filled()?;
     if id.contains('\0') || id.len() > LONGEST_CLIENT_ID {
         return item.refuse(Fault::new(
@@ -279,7 +343,8 @@ fn payload(item: &Item<'_>, per_line: Value<bool>) -> Value<Payload> {
     Some(payload)
 }
 
-fn check_user(
+/// A password goes with a user.
+pub(super) fn check_user(
     table: &Table<'_>,
     user: Option<&Option<String>>,
     password: Option<&Option<Secret>>,
@@ -291,6 +356,41 @@ fn check_user(
             "MQTT 3.1.1 takes no password without a user; add one",
         ));
         return None;
+    }
+    Some(())
+}
+
+fn check_version(
+    table: &Table<'_>,
+    version: MqttVersion,
+    keep_alive: Value<Duration>,
+) -> Value<()> {
+    if version == MqttVersion::V3 {
+        table.foreign(&["expiry"], "it goes with `version = \"5\"`");
+    } else if keep_alive.is_some_and(|time| time < SHORTEST_KEEP_ALIVE_V5)
+        && let Some(item) = table.item("keep_alive")
+    {
+        return item.refuse(Fault::new(
+            "with version 5 `keep_alive` is at least 5s",
+            "write `keep_alive = \"5s\"`, or remove the line",
+        ));
+    }
+    Some(())
+}
+
+/// The client library writes address and port as one text, and takes the certificate's name from
+/// the same: the brackets that an IPv6 address needs there are in no certificate.
+fn check_name(table: &Table<'_>, host: Option<&str>, tls: Option<&Option<Tls>>) -> Value<()> {
+    if let (Some(host), Some(Some(_))) = (host, tls)
+        && host.contains(':')
+        && let Some(item) = table.item("host")
+    {
+        return item.refuse(Fault::new(
+            format!(
+                "`{host}` is an IPv6 address, which cannot be checked against a certificate here"
+            ),
+            "write the name that the broker's certificate is made out to",
+        ));
     }
     Some(())
 }

@@ -107,11 +107,13 @@ const LATER: &str = "; the outlet's other keys are looked at once the kind is kn
 fn refuse_others(table: &Table<'_>, kind: Kind) {
     let http = "it goes with `kind = \"line-protocol\"`";
     let file = "it goes with `kind = \"line-protocol-file\"`";
+    let lines = "it goes with `kind = \"line-protocol\"` and `\"line-protocol-file\"`";
     let broker = "it goes with `kind = \"mqtt\"`";
     match kind {
         Kind::Mqtt => {
             table.foreign(line_protocol::KEYS, http);
             table.foreign(line_protocol::FILE_KEYS, file);
+            table.foreign(line_protocol::BOTH_KEYS, lines);
             table.foreign(&secret::TOKEN.all()[1..], http);
         }
         Kind::LineProtocol => {

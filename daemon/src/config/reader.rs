@@ -13,6 +13,9 @@ use std::rc::Rc;
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
 
+/// What stands under a free name, and its table, where it is one.
+pub(super) type Entry<'a> = (Item<'a>, Option<Table<'a>>);
+
 /// A table of the file, with the words for its place and the keys that were asked for.
 pub(super) struct Table<'a> {
     report: &'a Report<'a>,
@@ -108,6 +111,32 @@ impl<'a> Table<'a> {
                 Some((checked, Table::new(self.report, place, name.span(), table)))
             })
             .collect()
+    }
+
+    /// What stands under a key that holds a table of free names, in the order of the
+    /// file. `Some(None)` where the key is missing.
+    pub(super) fn entries_of(
+        &self,
+        key: &'static str,
+        what: &str,
+        right: &str,
+    ) -> Value<Option<Vec<Entry<'a>>>> {
+        let Some(item) = self.item(key) else {
+            return Some(None);
+        };
+        let mut entries: Vec<_> = item.entries(right)?.iter().collect();
+        entries.sort_by_key(|(name, _)| name.span().start);
+        let read = entries.into_iter().map(|(name, value)| {
+            let place = self.under(&format!("{what} `{}`", name.get_ref()));
+            let table = match value.get_ref() {
+                DeValue::Table(entries) => {
+                    Some(Table::new(self.report, place, name.span(), entries))
+                }
+                _ => None,
+            };
+            (self.entry(name.get_ref(), name, value), table)
+        });
+        Some(Some(read.collect()))
     }
 
     /// The table under a key; its place is this one and the key.

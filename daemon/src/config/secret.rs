@@ -59,7 +59,8 @@ pub(super) fn read(table: &Table<'_>, keys: &Keys, base: &Path) -> Value<Option<
     }
 }
 
-fn refuse_plain(table: &Table<'_>, keys: &Keys) -> Value<()> {
+/// Refuses the secret itself, wherever it stands.
+pub(super) fn refuse_plain(table: &Table<'_>, keys: &Keys) -> Value<()> {
     // Asked for, so that it is known, and then forgotten: no message proposes it.
     let Some(item) = table.stray(keys.plain) else {
         return Some(());

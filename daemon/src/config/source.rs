@@ -1,9 +1,23 @@
 //! The part of `[board.NAME]` that says where its lines come from.
 
+mod file;
+mod mqtt;
+mod program;
+mod tcp;
+
+pub(super) use file::check_field as check_file;
+pub use file::{PolledFile, PolledFiles, Scaling};
+pub use mqtt::{BoardTime, Subscription, TimeUnit};
+pub use program::Program;
+pub use tcp::Bridge;
+
+use super::Channel;
 use super::item::{Item, Value};
 use super::problem::Fault;
 use super::reader::Table;
 use super::scene::SimulatedChannel;
+use super::{secret, words};
+use crate::measure::decode::Format;
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -38,6 +52,14 @@ pub enum Source {
         /// Seed of the noise, default 1.
         seed: u64,
     },
+    /// `source = "mqtt"`: lines published to a topic.
+    Mqtt(Subscription),
+    /// `source = "program"`: what a child process writes.
+    Program(Program),
+    /// `source = "file"`: numbers that stand in files.
+    File(PolledFiles),
+    /// `source = "tcp"`: a serial port behind a network bridge.
+    Tcp(Bridge),
 }
 
 impl Source {
@@ -45,8 +67,25 @@ impl Source {
     #[must_use]
     pub fn interval(&self) -> Option<Duration> {
         match self {
-            Self::Serial { .. } => None,
+            Self::Serial { .. } | Self::Mqtt(_) | Self::Program(_) | Self::Tcp(_) => None,
             Self::Replay { every, .. } | Self::Simulated { every, .. } => Some(*every),
+            Self::File(files) => Some(files.every),
+        }
+    }
+
+    /// The source with what the board's channels add to it.
+    pub(super) fn with_channels(self, channels: &[Channel], scene: Vec<SimulatedChannel>) -> Self {
+        match self {
+            Self::Simulated {
+                every, speed, seed, ..
+            } => Self::Simulated {
+                scene,
+                every,
+                speed,
+                seed,
+            },
+            Self::File(files) => Self::File(files.for_channels(channels)),
+            other => other,
         }
     }
 
@@ -71,12 +110,49 @@ pub(super) enum SourceKind {
     Replay,
     /// `simulated`.
     Simulated,
+    /// `mqtt`.
+    Mqtt,
+    /// `program`.
+    Program,
+    /// `file`.
+    File,
+    /// `tcp`.
+    Tcp,
 }
 
+use SourceKind::{File, Mqtt, Program as Child, Replay, Serial, Simulated, Tcp};
+
 const KINDS: &[(&str, SourceKind)] = &[
-    ("serial", SourceKind::Serial),
-    ("replay", SourceKind::Replay),
-    ("simulated", SourceKind::Simulated),
+    ("serial", Serial),
+    ("replay", Replay),
+    ("simulated", Simulated),
+    ("mqtt", Mqtt),
+    ("program", Child),
+    ("file", File),
+    ("tcp", Tcp),
+];
+
+/// Every key that not all sources have, and those that have it.
+const OWNERS: &[(&str, &[SourceKind])] = &[
+    ("port", &[Serial, Mqtt, Tcp]),
+    ("baud", &[Serial]),
+    ("file", &[Replay]),
+    ("every", &[Replay, Simulated, File]),
+    ("speed", &[Replay, Simulated]),
+    ("seed", &[Simulated]),
+    ("host", &[Mqtt, Tcp]),
+    ("client_id", &[Mqtt]),
+    ("user", &[Mqtt]),
+    ("password_file", &[Mqtt]),
+    ("password_env", &[Mqtt]),
+    ("topic", &[Mqtt]),
+    ("keep_alive", &[Mqtt]),
+    ("time_field", &[Mqtt]),
+    ("time_unit", &[Mqtt]),
+    ("command", &[Child]),
+    ("folder", &[Child]),
+    ("environment", &[Child]),
+    ("files", &[File]),
 ];
 
 /// From the slowest to the fastest rate that Linux terminals name (termios: B50 to B4000000).
@@ -90,28 +166,62 @@ const DEFAULT_EVERY: Duration = Duration::from_secs(1);
 /// A night in less than a second is as fast as it needs to be.
 const FASTEST: f64 = 100_000.0;
 
+/// What a source needs to know of the board around it.
+pub(super) struct Around<'t> {
+    /// The board's label.
+    pub(super) board: &'t str,
+    /// The site, where it is given.
+    pub(super) site: Option<&'t str>,
+    /// What relative paths are relative to.
+    pub(super) base: &'t Path,
+    /// How lines are written, where that could be read.
+    pub(super) format: Option<&'t Format>,
+    /// After how long the board counts as silent.
+    pub(super) silent_after: Value<Duration>,
+}
+
 /// The source of a board.
 pub(super) fn kind(table: &Table<'_>) -> Value<SourceKind> {
     table.required("source", "\"serial\"", |item| item.choice(KINDS))
 }
 
-/// Reads the keys of a source. The scenes of a simulated one are added when the probes are known.
-pub(super) fn read(table: &Table<'_>, kind: SourceKind, base: &Path) -> Value<Source> {
+/// Reads the keys of a source. What its channels add comes later, by [`Source::with_channels`].
+pub(super) fn read(table: &Table<'_>, kind: SourceKind, around: &Around<'_>) -> Value<Source> {
+    refuse_others(table, kind);
     match kind {
-        SourceKind::Serial => serial(table, base),
-        SourceKind::Replay => replay(table, base),
-        SourceKind::Simulated => simulated(table),
+        Serial => serial(table, around.base),
+        Replay => replay(table, around.base),
+        Simulated => simulated(table),
+        Mqtt => mqtt::read(table, around).map(Source::Mqtt),
+        Child => program::read(table, around.base).map(Source::Program),
+        File => file::read(table, around).map(Source::File),
+        Tcp => tcp::read(table, around).map(Source::Tcp),
     }
 }
 
-/// Every key that some source has: all are let pass where it is not known which one it is.
-pub(super) const KEYS: &[&str] = &["port", "baud", "file", "every", "speed", "seed"];
+/// Lets every key pass that some source has: where it is not known which one it is.
+pub(super) fn know_all(table: &Table<'_>) {
+    for (key, _) in OWNERS {
+        table.know(&[key]);
+    }
+}
+
+fn refuse_others(table: &Table<'_>, kind: SourceKind) {
+    for (key, owners) in OWNERS.iter().filter(|(_, owners)| !owners.contains(&kind)) {
+        let why = format!("it goes with `source = {}", words::either(&names(owners)));
+        table.foreign(&[key], &why);
+    }
+    if kind != Mqtt {
+        secret::refuse_plain(table, &secret::PASSWORD);
+    }
+}
+
+fn names(kinds: &[SourceKind]) -> Vec<&'static str> {
+    let named = KINDS.iter().filter(|(_, kind)| kinds.contains(kind));
+    named.map(|(name, _)| *name).collect()
+}
 
 fn serial(table: &Table<'_>, base: &Path) -> Value<Source> {
-    table.foreign(
-        &["file", "every", "speed", "seed"],
-        "it goes with `source = \"replay\"` or `\"simulated\"`",
-    );
     let example = "\"/dev/serial/by-id/…\"";
     let port = table.required("port", example, |item| port(item, base));
     let baud = table.or("baud", DEFAULT_BAUD, |item| item.whole(BAUD));
@@ -122,8 +232,6 @@ fn serial(table: &Table<'_>, base: &Path) -> Value<Source> {
 }
 
 fn replay(table: &Table<'_>, base: &Path) -> Value<Source> {
-    table.foreign(&["port", "baud"], "it goes with `source = \"serial\"`");
-    table.foreign(&["seed"], "it goes with `source = \"simulated\"`");
     let file = table.required("file", "\"night.txt\"", |item| item.path(base));
     let every = table.or("every", DEFAULT_EVERY, |item| item.duration(EVERY));
     let speed = table.or("speed", 1.0, |item| match item.text_if_text() {
@@ -139,8 +247,6 @@ fn replay(table: &Table<'_>, base: &Path) -> Value<Source> {
 }
 
 fn simulated(table: &Table<'_>) -> Value<Source> {
-    table.foreign(&["port", "baud"], "it goes with `source = \"serial\"`");
-    table.foreign(&["file"], "it goes with `source = \"replay\"`");
     let every = table.or("every", DEFAULT_EVERY, |item| item.duration(EVERY));
     let speed = table.or("speed", 1.0, speed);
     let seed = table.or("seed", 1, |item| item.whole(0..=i64::MAX));

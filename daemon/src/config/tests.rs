@@ -7,6 +7,7 @@ mod faults;
 mod hints;
 mod hostile;
 mod ready;
+mod sources;
 mod syntax;
 mod whole;
 

@@ -1,5 +1,6 @@
 //! Whether two things would be published on the same topic.
 
+use super::filter;
 use super::problem::Fault;
 use super::reader::Table;
 use super::topic::fill;
@@ -32,6 +33,12 @@ pub(super) fn check(config: &Config, mqtt: &Mqtt, table: &Table<'_>) {
             }
         }
     }
+}
+
+/// The first topic that the outlet publishes on and `filter` matches.
+pub(super) fn first_match(config: &Config, mqtt: &Mqtt, filter: &str) -> Option<String> {
+    let mut topics = uses(config, mqtt).into_iter().map(|used| used.topic);
+    topics.find(|topic| filter::matches(filter, topic))
 }
 
 fn report(table: &Table<'_>, owner: &Use, used: &Use) {

@@ -6,6 +6,17 @@ pub(super) fn list(names: &[&str]) -> String {
     quoted.join(", ")
 }
 
+/// Words of the file, any of which would do: `"a"`, `"b"` or `"c"`, ready to stand after the
+/// opening backtick of `source = `.
+pub(super) fn either(words: &[&str]) -> String {
+    let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"`")).collect();
+    match quoted.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, others)) => format!("{} or `{last}", others.join(", `")),
+        None => String::new(),
+    }
+}
+
 /// A duration as a person would write it in the file: `90s`, `100ms`, `2h`.
 pub(super) fn duration(duration: std::time::Duration) -> String {
     let milliseconds = duration.as_millis();
@@ -28,6 +39,12 @@ pub(super) fn duration(duration: std::time::Duration) -> String {
 mod tests {
     use super::*;
     use std::time::Duration;
+
+    #[test]
+    fn words_of_the_file_are_told_apart() {
+        assert_eq!(either(&["a"]), "\"a\"`");
+        assert_eq!(either(&["a", "b", "c"]), "\"a\"`, `\"b\"` or `\"c\"`");
+    }
 
     #[test]
     fn durations_are_shown_in_their_largest_whole_unit() {

@@ -2,7 +2,7 @@
 
 use super::notes::{BadLines, Greeting};
 use super::probe::Probe;
-use crate::log::{Batch, Entry, Kind};
+use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::decode::{Decoder, Line};
 use crate::reading::{Moment, Quality};
 use crate::source::Event;
@@ -30,8 +30,8 @@ pub struct Board {
 struct Talk {
     /// Boot time of the last usable line, or of the start.
     last_ns: u64,
-    /// Boot time at which silence began, and at which it was logged last.
-    silent: Option<(u64, u64)>,
+    /// Boot time at which silence was logged last, while it lasts.
+    silent: Option<u64>,
 }
 
 impl Board {
@@ -73,7 +73,7 @@ impl Board {
                 detail,
                 resets_board,
             } => self.was_opened(*at, detail, *resets_board, batch),
-            Event::Remark { at, text } => self.note(*at, text, batch),
+            Event::Remark { at, text } => self.warn(*at, text, batch),
             Event::Lost { at, reason } => self.was_lost(*at, reason, batch),
             Event::Ended { at } => self.note(*at, "its recording has come to its end", batch),
         }
@@ -84,12 +84,16 @@ impl Board {
         self.bad.tell(&self.name, now, batch);
         let unheard = now.boot_ns.saturating_sub(self.talk.last_ns);
         match self.talk.silent {
-            Some((_, logged)) if now.boot_ns.saturating_sub(logged) >= self.silent_after_ns => {
+            Some(logged) if now.boot_ns.saturating_sub(logged) >= self.silent_after_ns => {
                 self.log_silence(now, batch);
             }
             None if unheard >= self.silent_after_ns => {
-                let text = format!("no usable line for {} s", unheard / 1_000_000_000);
-                self.note(now, &text, batch);
+                let instead = self.bad.instead();
+                let text = format!(
+                    "no usable line for {} s; {instead}",
+                    unheard / 1_000_000_000
+                );
+                self.warn(now, &text, batch);
                 self.log_silence(now, batch);
             }
             Some(_) => {}
@@ -129,11 +133,12 @@ impl Board {
             }
             return;
         }
+        self.bad.good_line();
         self.first_good_line(at, batch);
         let at = self.apart(at);
-        self.talk.last_ns = at.boot_ns;
-        if let Some((since, _)) = self.talk.silent.take() {
-            let seconds = at.boot_ns.saturating_sub(since) / 1_000_000_000;
+        let before = std::mem::replace(&mut self.talk.last_ns, at.boot_ns);
+        if self.talk.silent.take().is_some() {
+            let seconds = at.boot_ns.saturating_sub(before) / 1_000_000_000;
             self.note(at, &format!("talks again after {seconds} s"), batch);
         }
         for (probe, slot) in self.probes.iter_mut().zip(self.decoder.slots()) {
@@ -176,7 +181,7 @@ impl Board {
             probes => format!("{probes} probes read"),
         };
         let text = format!("{what}: {reason}; its {probes} `board silent`");
-        self.note(at, &text, batch);
+        self.warn(at, &text, batch);
         if self.talk.silent.is_none() {
             self.log_silence(at, batch);
         }
@@ -185,8 +190,7 @@ impl Board {
     /// Silence is logged when it begins and then again and again, so that a delay of an alarm can
     /// pass and no reader takes the last value for today's.
     fn log_silence(&mut self, at: Moment, batch: &mut Batch) {
-        let since = self.talk.silent.map_or(at.boot_ns, |(since, _)| since);
-        self.talk.silent = Some((since, at.boot_ns));
+        self.talk.silent = Some(at.boot_ns);
         for probe in &mut self.probes {
             probe.fault(at, Quality::BoardSilent, batch);
         }
@@ -201,10 +205,16 @@ impl Board {
     }
 
     fn note(&self, at: Moment, text: &str, batch: &mut Batch) {
+        batch.entries.push(self.entry(at, text));
+    }
+
+    fn warn(&self, at: Moment, text: &str, batch: &mut Batch) {
+        let entry = self.entry(at, text).loud(Loudness::Warning);
+        batch.entries.push(entry);
+    }
+
+    fn entry(&self, at: Moment, text: &str) -> Entry {
         let text = format!("board `{}`: {text}", self.name);
-        tracing::info!("{text}");
-        batch
-            .entries
-            .push(Entry::new(at, Kind::Board, self.name.as_str(), text));
+        Entry::new(at, Kind::Board, self.name.as_str(), text)
     }
 }

@@ -10,7 +10,7 @@ mod probe;
 pub use board::Board;
 pub use probe::{Measuring, Probe, Setup, withdrawal};
 
-use crate::log::{Batch, Entry, Kind};
+use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::timeline::StepWatch;
 use crate::reading::Moment;
 use crate::source::Event;
@@ -98,6 +98,7 @@ impl Flow {
              stamps go on increasing",
             step.by_ms.unsigned_abs() as f64 / 1000.0
         );
-        batch.entries.push(Entry::new(at, Kind::Clock, "", text));
+        let entry = Entry::new(at, Kind::Clock, "", text).loud(Loudness::Warning);
+        batch.entries.push(entry);
     }
 }

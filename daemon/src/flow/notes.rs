@@ -1,7 +1,7 @@
 //! What a board's bad lines come to in the journal: counted, with one example, at most every ten
 //! minutes.
 
-use crate::log::{Batch, Entry, Kind};
+use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::decode::Line;
 use crate::reading::Moment;
 use crate::source::Discard;
@@ -19,6 +19,8 @@ pub struct BadLines {
     nothing: u64,
     too_long: u64,
     example: Option<String>,
+    /// The latest one, kept until a good line comes.
+    latest: Option<String>,
     told_ns: Option<u64>,
 }
 
@@ -30,9 +32,15 @@ impl BadLines {
             Line::Nothing => self.nothing += 1,
             Line::Fields | Line::Remark => return,
         }
+        self.latest = Some(readable(bytes));
         if self.example.is_none() {
-            self.example = Some(readable(bytes));
+            self.example.clone_from(&self.latest);
         }
+    }
+
+    /// A good line came: what was bad before it does not explain a silence after it.
+    pub fn good_line(&mut self) {
+        self.latest = None;
     }
 
     /// Counts bytes that the source threw away.
@@ -52,16 +60,40 @@ impl BadLines {
         let Some(text) = self.text(board).filter(|_| !recently) else {
             return;
         };
-        batch
-            .entries
-            .push(Entry::new(now, Kind::Board, board, text));
+        let entry = Entry::new(now, Kind::Board, board, text).loud(Loudness::Warning);
+        batch.entries.push(entry);
         *self = Self {
             told_ns: Some(now.boot_ns),
+            latest: self.latest.take(),
             ..Self::default()
         };
     }
 
+    /// What came instead of usable lines, in words, for a board that counts as silent.
+    #[must_use]
+    pub fn instead(&self) -> String {
+        match (self.counts(), &self.latest) {
+            (None, None) => "nothing came; check its power and cable".to_owned(),
+            (_, Some(latest)) => format!(
+                "what comes does not fit, such as `{latest}`; check `format`, the channels' `field` and \
+                 the baud rate"
+            ),
+            (Some(counts), None) => format!("what came is {counts}; check the baud rate"),
+        }
+    }
+
     fn text(&self, board: &str) -> Option<String> {
+        let lines = self.counts()?;
+        let example = match &self.example {
+            Some(example) => format!(", the first one `{example}`"),
+            None => String::new(),
+        };
+        Some(format!(
+            "board `{board}`: lines passed over: {lines}{example}; good lines are not affected"
+        ))
+    }
+
+    fn counts(&self) -> Option<String> {
         let counted = [
             (self.garbage, "not in the board's `format`"),
             (self.nothing, "naming none of the board's channels"),
@@ -72,17 +104,7 @@ impl BadLines {
             .filter(|(count, _)| *count > 0)
             .map(|(count, what)| format!("{count} {what}"))
             .collect();
-        if parts.is_empty() {
-            return None;
-        }
-        let example = match &self.example {
-            Some(example) => format!(", the first one `{example}`"),
-            None => String::new(),
-        };
-        let lines = parts.join(", ");
-        Some(format!(
-            "board `{board}`: lines passed over: {lines}{example}; good lines are not affected"
-        ))
+        (!parts.is_empty()).then(|| parts.join(", "))
     }
 }
 

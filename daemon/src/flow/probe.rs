@@ -2,7 +2,7 @@
 
 use crate::alarm::{Machine, Move, Rule, State};
 use crate::driver::Model;
-use crate::log::{Batch, Entry, Kind};
+use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::chain::{Chain, Measured};
 use crate::measure::decode::Slot;
 use crate::measure::front_end::{Electrical, FrontEnd};
@@ -252,7 +252,11 @@ impl Probe {
             limit: rule.condition.limit(),
             unit: self.series.unit.clone(),
             quality,
-            action: rule.action.clone(),
+            // Nothing is left to do where it is normal again.
+            action: match moved.1 {
+                State::Active => rule.action.clone(),
+                State::Normal => String::new(),
+            },
         }
     }
 
@@ -282,9 +286,12 @@ impl Probe {
             at.boot_ns.saturating_sub(since),
         );
         let text = with_count(text, self.untold);
-        batch
-            .entries
-            .push(Entry::new(at, Kind::Probe, self.name(), text));
+        let loudness = match quality {
+            Quality::Good => Loudness::Info,
+            _ => Loudness::Warning,
+        };
+        let entry = Entry::new(at, Kind::Probe, self.name(), text).loud(loudness);
+        batch.entries.push(entry);
         self.told = Some((quality, at.boot_ns));
         self.untold = 0;
     }
@@ -330,7 +337,11 @@ pub fn withdrawal(now: Moment, at: Stamp, active: &Move) -> Entry {
 }
 
 fn push_move(at: Moment, text: String, alarm: Move, batch: &mut Batch) {
-    let mut entry = Entry::new(at, Kind::Alarm, alarm.probe.as_str(), text);
+    let loudness = match alarm.to {
+        State::Active => Loudness::Error,
+        State::Normal => Loudness::Info,
+    };
+    let mut entry = Entry::new(at, Kind::Alarm, alarm.probe.as_str(), text).loud(loudness);
     entry.alarm = Some(alarm);
     batch.entries.push(entry);
     batch.at_once = true;

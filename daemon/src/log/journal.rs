@@ -51,6 +51,17 @@ impl fmt::Display for Kind {
     }
 }
 
+/// How loud an entry is on stderr.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Loudness {
+    /// Good to know.
+    Info,
+    /// Somebody should look.
+    Warning,
+    /// Somebody must look.
+    Error,
+}
+
 /// An entry on its way into the journal.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
@@ -64,6 +75,8 @@ pub struct Entry {
     pub subject: String,
     /// For a person.
     pub text: String,
+    /// How loud it is on stderr; not stored.
+    pub loudness: Loudness,
     /// The alarm move, where the entry is one.
     pub alarm: Option<Move>,
 }
@@ -83,7 +96,23 @@ impl Entry {
             kind,
             subject: subject.into(),
             text: text.into(),
+            loudness: Loudness::Info,
             alarm: None,
+        }
+    }
+
+    /// The same, louder.
+    #[must_use]
+    pub fn loud(self, loudness: Loudness) -> Self {
+        Self { loudness, ..self }
+    }
+
+    /// Says it on stderr.
+    pub fn say(&self) {
+        match self.loudness {
+            Loudness::Info => tracing::info!("{}", self.text),
+            Loudness::Warning => tracing::warn!("{}", self.text),
+            Loudness::Error => tracing::error!("{}", self.text),
         }
     }
 }

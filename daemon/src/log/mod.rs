@@ -8,6 +8,9 @@ mod open;
 pub mod progress;
 pub mod query;
 pub mod reader;
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod reader_tests;
 mod rows;
 pub mod schema;
 mod tail;
@@ -16,7 +19,7 @@ pub mod testing;
 mod wording;
 mod writer;
 
-pub use journal::{Entry, Kind};
+pub use journal::{Entry, Kind, Loudness};
 pub use progress::{Progress, Span};
 pub use reader::LogReader;
 pub use tail::same_line;

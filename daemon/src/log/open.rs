@@ -2,6 +2,7 @@
 
 use super::{LogError, rows, schema};
 use rusqlite::Connection;
+use rusqlite::config::DbConfig;
 use std::fs::{File, TryLockError};
 use std::io::{Read, Write};
 use std::path::Path;
@@ -32,14 +33,17 @@ pub fn lock(log: &Path) -> Result<File, LogError> {
     Ok(file)
 }
 
-/// Opens the file, and refuses it untouched where it is no log of ours.
+/// Opens the file, and refuses it untouched where it is no log of ours: closing the last connection
+/// would otherwise tidy up another program's write-ahead log.
 ///
 /// # Errors
 /// What SQLite says, `NotALog`, `Newer`.
 pub fn open(path: &Path) -> Result<Connection, LogError> {
     let conn = Connection::open(path)?;
     conn.busy_timeout(Duration::from_secs(5))?;
+    conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
     schema::checked_version(&conn)?;
+    conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false)?;
     Ok(conn)
 }
 

@@ -1,9 +1,9 @@
 //! Questions to a log from commands: by probe and time, beside a running service.
 
-use super::LogError;
 use super::reader::open_read_only;
 use super::rows::{self, SeriesById};
 use super::schema;
+use super::{LogError, same_line};
 use crate::reading::Reading;
 use rusqlite::{Connection, params};
 use std::path::Path;
@@ -59,7 +59,7 @@ impl Query {
     ) -> Result<(), LogError> {
         let mut after = 0;
         loop {
-            let page = self.page(probe, span, after)?;
+            let page = self.page_of_probe(probe, span, after)?;
             let Some(last) = page.last().map(|r| r.seq) else {
                 return Ok(());
             };
@@ -70,7 +70,7 @@ impl Query {
         }
     }
 
-    fn page(
+    fn page_of_probe(
         &self,
         probe: &str,
         (from_ms, to_ms): (i64, i64),
@@ -104,6 +104,59 @@ impl Query {
         Ok(extent)
     }
 
+    /// The readings of all probes from `from_ms` up to, not with, `to_ms` (milliseconds since 1970):
+    /// how many there are now, and between which numbers. `None` where there are none.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub fn stretch(&self, (from_ms, to_ms): (i64, i64)) -> Result<Option<Stretch>, LogError> {
+        let sql = "SELECT count(*), coalesce(min(seq), 0), coalesce(max(seq), 0) FROM reading \
+            WHERE time_ms >= ?1 AND time_ms < ?2";
+        let stretch = self.conn.query_row(sql, params![from_ms, to_ms], |row| {
+            Ok(Stretch {
+                readings: rows::from_stored(row.get(0)?),
+                first: rows::from_stored(row.get(1)?),
+                last: rows::from_stored(row.get(2)?),
+                times_ms: (from_ms, to_ms),
+            })
+        })?;
+        Ok((stretch.readings > 0).then_some(stretch))
+    }
+
+    /// Readings of a stretch after a number, in the order in which they were acquired: at most
+    /// `limit`, and then as many more as belong to the same board's line. Each page is a question of
+    /// its own, so that a long stretch never keeps the service from tidying its log.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub fn page(
+        &self,
+        stretch: &Stretch,
+        after: u64,
+        limit: usize,
+    ) -> Result<Vec<Reading>, LogError> {
+        let sql = format!(
+            "SELECT {} FROM reading WHERE seq > ?1 AND seq <= ?2 \
+             AND time_ms >= ?3 AND time_ms < ?4 ORDER BY seq",
+            rows::READING_COLUMNS
+        );
+        let mut statement = self.conn.prepare_cached(&sql)?;
+        let (from_ms, to_ms) = stretch.times_ms;
+        let [after, last] = [after, stretch.last].map(rows::as_stored);
+        let mut found = statement.query(params![after, last, from_ms, to_ms])?;
+        let mut page: Vec<Reading> = Vec::new();
+        while let Some(row) = found.next()? {
+            let Some(reading) = rows::reading_from(row, &self.series)? else {
+                continue;
+            };
+            if page.len() >= limit && !page.last().is_some_and(|l| same_line(l, &reading)) {
+                break;
+            }
+            page.push(reading);
+        }
+        Ok(page)
+    }
+
     /// How many readings and alarm moves there are, and how many readings have no value.
     ///
     /// # Errors
@@ -121,6 +174,18 @@ impl Query {
         })?;
         Ok(counts)
     }
+}
+
+/// The readings of some time, as they were when it was asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stretch {
+    /// How many.
+    pub readings: u64,
+    /// The lowest number among them.
+    pub first: u64,
+    /// The highest number among them.
+    pub last: u64,
+    times_ms: (i64, i64),
 }
 
 /// What a log holds.

@@ -63,39 +63,60 @@ impl LogReader {
     /// What SQLite says.
     pub async fn after(
         &mut self,
-        after: u64,
+        mut after: u64,
         until: u64,
         limit: usize,
     ) -> Result<Vec<Reading>, LogError> {
-        {
-            let tail = self.shared.tail();
-            if tail.reaches(after) {
-                return Ok(tail.after(after, until, limit));
+        loop {
+            if let Some(found) = self.in_memory(after, until, limit) {
+                return Ok(found);
             }
-        }
-        self.on_disk(move |disk, shared| {
-            let committed = shared.tail().committed();
+            let committed = self.shared.tail().committed();
             let span = Span {
                 after,
                 until: until.min(committed),
             };
-            disk.readings(span, limit)
-        })
-        .await
+            let read = move |disk: &mut Disk, _: &Shared| disk.readings(span, limit);
+            let found = self.on_disk(read).await?;
+            if !found.is_empty() || until <= committed {
+                return Ok(found);
+            }
+            // Numbers that a crash took with it lie between the card's end and what waits in memory.
+            after = committed;
+        }
     }
 
-    /// Alarm moves after a number of the journal, oldest first.
+    fn in_memory(&self, after: u64, until: u64, limit: usize) -> Option<Vec<Reading>> {
+        let tail = self.shared.tail();
+        tail.reaches(after).then(|| tail.after(after, until, limit))
+    }
+
+    /// Alarm moves after a number of the journal, oldest first, committed or not.
     ///
     /// # Errors
     /// What SQLite says.
-    pub async fn moves_after(&mut self, after: u64, limit: usize) -> Result<Vec<Move>, LogError> {
-        let in_memory = self.shared.tail().moves_after(after, limit);
-        match in_memory {
-            Some(moves) => Ok(moves),
-            None => {
-                self.on_disk(move |disk, _| rows::moves_where(&disk.conn, "true", after, limit))
-                    .await
+    pub async fn moves_after(
+        &mut self,
+        mut after: u64,
+        limit: usize,
+    ) -> Result<Vec<Move>, LogError> {
+        loop {
+            let (in_memory, committed) = {
+                let tail = self.shared.tail();
+                (tail.moves_after(after, limit), tail.committed_entry())
+            };
+            if let Some(moves) = in_memory {
+                return Ok(moves);
             }
+            let read = move |disk: &mut Disk, _: &Shared| {
+                rows::moves_where(&disk.conn, "true", after, limit)
+            };
+            let found = self.on_disk(read).await?;
+            if !found.is_empty() {
+                return Ok(found);
+            }
+            // None of them is on the card: memory holds all that came after what was committed.
+            after = committed;
         }
     }
 

@@ -122,6 +122,12 @@ impl Tail {
         (self.newest_entry, self.newest_move)
     }
 
+    /// The journal's number of the last committed entry.
+    #[must_use]
+    pub fn committed_entry(&self) -> u64 {
+        self.committed_entry
+    }
+
     /// Moves after an entry, oldest first; `None` where they are not all here.
     #[must_use]
     pub fn moves_after(&self, after: u64, limit: usize) -> Option<Vec<Move>> {

@@ -5,7 +5,8 @@
 //! commit that fails (disk full) leaves all of it waiting, and is tried again with the next
 //! interval.
 
-use super::journal::{Entry, Kind};
+use super::journal::{Entry, Kind, Loudness};
+use super::open::Next;
 use super::progress::Progress;
 use super::tail::Tail;
 use super::{Batch, LogError, Newest, Settings, Shared, open, rows, schema};
@@ -20,11 +21,12 @@ use std::time::Duration;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Instant;
 
-/// Sequence numbers reserved with each commit: more than can wait for one ([`super::MOST_WAITING`]).
+/// Sequence numbers reserved ahead; at least half of them always are, which is as many as can wait
+/// for a commit ([`super::MOST_WAITING`]).
 /// After a crash numbering goes on behind them, so a number that an outlet saw before the crash is
 /// never given to another reading.
 const RESERVED: u64 = 1_000_000;
-const _: () = assert!(RESERVED > super::MOST_WAITING as u64);
+const _: () = assert!(RESERVED / 2 >= super::MOST_WAITING as u64);
 
 /// What the writer is asked for.
 #[derive(Debug)]
@@ -72,7 +74,11 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
         pulse: AtomicU64::new(0),
         dropped: AtomicU64::new(0),
     });
-    let writer = Writer::new(conn, Arc::clone(&shared), settings.commit);
+    let reserved = Next {
+        reading: next.reading + RESERVED,
+        entry: next.entry + RESERVED,
+    };
+    let writer = Writer::new(conn, Arc::clone(&shared), settings.commit, reserved);
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_time()
         .build()?;
@@ -89,6 +95,8 @@ struct Writer {
     conn: Connection,
     shared: Arc<Shared>,
     every: Duration,
+    /// The first numbers that are not reserved in the file.
+    reserved: Next,
     readings: Vec<Reading>,
     entries: Vec<Entry>,
     progress: HashMap<String, Progress>,
@@ -104,11 +112,12 @@ struct Trouble {
 }
 
 impl Writer {
-    fn new(conn: Connection, shared: Arc<Shared>, every: Duration) -> Self {
+    fn new(conn: Connection, shared: Arc<Shared>, every: Duration, reserved: Next) -> Self {
         Self {
             conn,
             shared,
             every,
+            reserved,
             readings: Vec::new(),
             entries: Vec::new(),
             progress: HashMap::new(),
@@ -258,7 +267,9 @@ impl Writer {
             "could not be written for {seconds} s; {} waited in memory, {dropped} {were} dropped",
             counted(self.readings.len(), "reading")
         );
-        let mut batch = Batch::of(Entry::new(now, Kind::Log, "", text));
+        let entry = Entry::new(now, Kind::Log, "", format!("log: {text}")).loud(Loudness::Warning);
+        entry.say();
+        let mut batch = Batch::of(entry);
         self.shared.tail().take(&mut batch, super::MOST_WAITING);
         self.append(batch);
     }
@@ -277,13 +288,22 @@ impl Writer {
         for (outlet, progress) in &self.progress {
             rows::write_progress(&transaction, outlet, progress)?;
         }
-        if let Some(last) = self.readings.last() {
-            rows::write_next(&transaction, "next_seq", last.seq + RESERVED)?;
+        let next = |last: Option<u64>, reserved: u64| {
+            // Rarely: each time is a page more on the card.
+            last.filter(|last| last + 1 + RESERVED / 2 > reserved)
+                .map_or(reserved, |last| last + 1 + RESERVED)
+        };
+        let reading = next(self.readings.last().map(|r| r.seq), self.reserved.reading);
+        let entry = next(self.entries.last().map(|e| e.seq), self.reserved.entry);
+        if reading > self.reserved.reading {
+            rows::write_next(&transaction, "next_seq", reading)?;
         }
-        if let Some(last) = self.entries.last() {
-            rows::write_next(&transaction, "next_entry", last.seq + RESERVED)?;
+        if entry > self.reserved.entry {
+            rows::write_next(&transaction, "next_entry", entry)?;
         }
-        transaction.commit()
+        transaction.commit()?;
+        self.reserved = Next { reading, entry };
+        Ok(())
     }
 
     fn close(&mut self) -> Result<(), LogError> {

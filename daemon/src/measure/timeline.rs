@@ -190,6 +190,14 @@ mod tests {
     }
 
     #[test]
+    fn a_moment_before_the_last_one_says_nothing() {
+        let mut watch = StepWatch::default();
+        assert_eq!(watch.observe(at(10_000, 5_000)), None);
+        assert_eq!(watch.observe(at(7_000, 2_000)), None);
+        assert_eq!(watch.observe(at(10_010, 5_010)), None);
+    }
+
+    #[test]
     fn a_slewed_clock_is_no_step_however_long_nobody_looked() {
         // A night of 8 h at 400 ppm: 11.5 s apart, and still never set.
         let night_ms = 8 * 3_600_000;

@@ -14,6 +14,12 @@ const MOST_DIFFERENCES: usize = 64;
 /// Fewer say nothing: with 8 the estimate itself is uncertain by about 30 %.
 const FEWEST_DIFFERENCES: usize = 8;
 
+/// One difference in so many may be a jump.
+const JUMPS_IN: usize = 16;
+/// What a jump counts for at most, in standard deviations of the other differences: of Gaussian
+/// noise one difference in 70,000 is beyond.
+const MOST_SIGMA: f64 = 4.5;
+
 /// Standard deviation of a converter that has not shown its noise yet, in steps (common practice: a
 /// small board's converter wanders by a step or two).
 pub const ASSUMED_NOISE: f64 = 2.0;
@@ -23,8 +29,7 @@ pub const ASSUMED_NOISE: f64 = 2.0;
 /// sigma^2 = mean of squared successive differences / 2: a slow drift, which the plain standard
 /// deviation takes for noise, hardly enters. Source: J. von Neumann, R. H. Kent, H. R. Bellinson,
 /// B. I. Hart, "The mean square successive difference", Annals of Mathematical Statistics 12 (1941)
-/// 153-162. A spike widens the estimate until it has left the window: rather too wide for a while
-/// than too narrow.
+/// 153-162.
 #[derive(Clone, Debug, Default)]
 pub struct NoiseEstimate {
     last: Option<f64>,
@@ -55,12 +60,26 @@ impl NoiseEstimate {
     }
 
     /// Standard deviation of a single sample, in counts; `None` until there are enough differences.
+    ///
+    /// A jump of the quantity itself is no noise: a square far beyond the others counts as much as
+    /// [`MOST_SIGMA`] of them.
     #[must_use]
     pub fn deviation(&self) -> Option<f64> {
         let differences = self.squares.len();
-        (differences >= FEWEST_DIFFERENCES)
-            .then(|| (self.squares.iter().sum::<f64>() / (2.0 * differences as f64)).sqrt())
+        if differences < FEWEST_DIFFERENCES {
+            return None;
+        }
+        let mut sorted: Vec<f64> = self.squares.iter().copied().collect();
+        sorted.sort_unstable_by(f64::total_cmp);
+        let others = &sorted[..differences - differences / JUMPS_IN];
+        let most = MOST_SIGMA.powi(2) * mean(others);
+        let capped = sorted.iter().map(|square| square.min(most)).sum::<f64>();
+        Some((capped / (2.0 * differences as f64)).sqrt())
     }
+}
+
+fn mean(numbers: &[f64]) -> f64 {
+    numbers.iter().sum::<f64>() / numbers.len() as f64
 }
 
 /// The step of a number that is taken as a board wrote it: one of its last decimal, `0.1` for
@@ -178,6 +197,17 @@ mod tests {
             let uncertainty = count_uncertainty(step, noise, spread, samples);
             near(uncertainty, expected, 1e-14);
         }
+    }
+
+    #[test]
+    fn a_jump_of_the_quantity_is_no_noise() {
+        let quiet = (0..40).map(|i| f64::from(i % 2));
+        let jumped = quiet
+            .clone()
+            .chain((0..20).map(|i| 110.0 + f64::from(i % 2)));
+        let before = deviation(quiet).unwrap();
+        let after = deviation(jumped).unwrap();
+        assert!(after < 1.3 * before, "{before} before, {after} after");
     }
 
     proptest! {

@@ -42,6 +42,8 @@ pub struct Courier {
     stopping: bool,
     /// From when on the connection counts as a good one.
     settled_from: Instant,
+    /// Whether something was acknowledged since the last connect.
+    delivered: bool,
     notes: Notes,
 }
 
@@ -70,6 +72,7 @@ impl Courier {
             late_from: Instant::now(),
             stopping: false,
             settled_from: Instant::now(),
+            delivered: false,
             notes: Notes::new(name, log),
         };
         courier.keep().await;
@@ -108,7 +111,11 @@ impl Courier {
             self.stopping = stop.is_cancelled();
             match self.deliver_next(receiver).await {
                 Err(trouble) => return End::Trouble(trouble),
-                Ok(true) => self.settle(wait).await,
+                Ok(true) => {
+                    self.notes.tell_working().await;
+                    self.delivered = true;
+                    self.settle(wait).await;
+                }
                 Ok(false) if self.stopping => {
                     receiver.close().await;
                     return End::Stopped;
@@ -125,8 +132,10 @@ impl Courier {
 
     /// A connection that has stood for a while is a good one: only then are the back-off and the
     /// trouble before it forgotten, so that a flapping one is tried, and told of, ever less often.
+    /// What was never acknowledged was never good, however long it stood: a receiver without a
+    /// connection of its own is only known by its answers.
     async fn settle(&mut self, wait: &mut Backoff) {
-        if Instant::now() >= self.settled_from {
+        if self.delivered && Instant::now() >= self.settled_from {
             wait.reset();
             self.notes.tell_recovery(&self.progress).await;
         }
@@ -136,6 +145,7 @@ impl Courier {
     async fn connect(&mut self, receiver: &mut impl Receiver) -> Result<(), Trouble> {
         receiver.connect().await?;
         self.settled_from = Instant::now() + SETTLED;
+        self.delivered = false;
         self.progress.reconnected(self.reader.newest().reading);
         if receiver.keeps_alarm_states() {
             self.standing_alarms(receiver).await?;
@@ -237,7 +247,7 @@ impl Courier {
     ) -> Option<Trouble> {
         let late = !self.progress.spans.is_empty();
         let live = self.has_live();
-        let troubled = self.notes.is_troubled();
+        let troubled = self.notes.is_troubled() && self.delivered;
         let reader = &mut self.reader;
         tokio::select! {
             () = stop.cancelled() => None,

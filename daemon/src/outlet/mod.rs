@@ -7,6 +7,7 @@ pub mod line_protocol;
 pub mod mqtt;
 pub mod payload;
 pub mod secret;
+pub mod tls;
 
 pub use courier::Courier;
 

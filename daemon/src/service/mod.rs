@@ -13,7 +13,7 @@ pub use sources::input as simulated_input;
 use crate::clock;
 use crate::config::Config;
 use crate::flow::Flow;
-use crate::log::{Batch, Entry, Kind, Log, LogError, Settings};
+use crate::log::{Batch, Entry, Kind, Log, LogError, Loudness, Settings};
 use crate::source::{EVENT_CAPACITY, Event};
 use crate::words::counted;
 use outlets::Outlets;
@@ -30,8 +30,9 @@ const PATIENCE: Duration = Duration::from_secs(2);
 const EVENTS_AT_ONCE: usize = 64;
 /// How long it waits when the service stops.
 const LAST_PATIENCE: Duration = Duration::from_secs(10);
-/// How long boards that are told to end may take to hand over what they have read.
-const LAST_LINES: Duration = Duration::from_secs(2);
+/// How long boards that are told to end may take to hand over what they have read: a program that
+/// does not end when it is asked to is given 2 s before it is killed.
+const LAST_LINES: Duration = Duration::from_secs(4);
 
 /// What the service is told while it runs.
 #[derive(Debug)]
@@ -254,7 +255,6 @@ impl Service {
     async fn reload(&mut self, config: Config, from: &str) {
         match self.apply(config).await {
             Ok(()) => {
-                tracing::info!("configuration {from} taken");
                 self.note(Kind::Configuration, format!("configuration {from} taken"))
                     .await;
             }
@@ -288,9 +288,9 @@ impl Service {
     }
 
     async fn note_refused(&mut self, why: &str) {
-        let text = format!("{why}; the configuration in force goes on");
-        tracing::error!("{text}");
-        self.note(Kind::Configuration, text).await;
+        let text = format!("the configuration in force goes on: {why}");
+        let entry = Entry::new(clock::now(), Kind::Configuration, "", text).loud(Loudness::Error);
+        self.hand_over(Batch::of(entry), PATIENCE).await;
         self.watchdog.reloaded();
     }
 
@@ -311,7 +311,9 @@ impl Service {
 
     /// Gives a batch to the log. Where there is no room in time its readings are dropped and
     /// counted; entries and alarm moves are held for the next try.
+    /// What it tells is said on stderr as well.
     async fn hand_over(&mut self, batch: Batch, patience: Duration) {
+        batch.entries.iter().for_each(Entry::say);
         let mut all = std::mem::take(&mut self.drops.held);
         all.append(batch);
         if all.is_empty() {

@@ -2,7 +2,7 @@
 
 use super::ServiceError;
 use crate::config::{Config, Outlet, OutletKind};
-use crate::log::{Batch, Entry, Kind, Log};
+use crate::log::{Batch, Entry, Kind, Log, Loudness};
 use crate::outlet::Courier;
 use crate::outlet::file::FileReceiver;
 use crate::outlet::line_protocol::LineProtocolReceiver;
@@ -117,10 +117,8 @@ impl Outlets {
             let text = format!(
                 "outlet `{name}`: its sender failed (a fault of this program, please report it); started again"
             );
-            tracing::error!("{text}");
-            batch
-                .entries
-                .push(Entry::new(now, Kind::Outlet, name, text));
+            let entry = Entry::new(now, Kind::Outlet, name, text).loud(Loudness::Error);
+            batch.entries.push(entry);
         }
         self.start(&site, &table, Start::After(None));
         batch

@@ -2,11 +2,15 @@
 
 use super::build::{Numbers, model, probes_of};
 use crate::config::{Board, Config, SimulatedChannel, Source as SourceTable};
-use crate::log::{Batch, Entry, Kind};
+use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::reading::Moment;
+use crate::source::file::FileSource;
+use crate::source::mqtt::MqttSource;
+use crate::source::program::ProgramSource;
 use crate::source::replay::ReplaySource;
 use crate::source::serial::SerialSource;
 use crate::source::simulated::{SimulatedInput, SimulatedSource};
+use crate::source::tcp::TcpSource;
 use crate::source::{Event, Sink, Source};
 use std::collections::BTreeMap;
 use tokio::sync::mpsc;
@@ -33,8 +37,8 @@ struct Running {
 /// What a source was made from: where it is unchanged the board is not reopened.
 #[derive(Debug, Clone, PartialEq)]
 enum MadeFrom {
-    /// A port or a file.
-    Outside(SourceTable),
+    /// A port, a file, a program, a broker, a bridge.
+    Outside(Box<SourceTable>),
     /// A simulated board also depends on how its probes are wired.
     Simulated(Box<(Board, Vec<crate::config::Probe>)>),
 }
@@ -98,8 +102,7 @@ impl Sources {
             let text = format!(
                 "board `{name}`: its reader failed (a fault of this program, please report it); started again"
             );
-            tracing::error!("{text}");
-            let entry = Entry::new(now, Kind::Board, name.as_str(), text);
+            let entry = Entry::new(now, Kind::Board, name.as_str(), text).loud(Loudness::Error);
             batch.entries.push(entry);
             if let Some(board) = config.boards.iter().find(|b| b.name == name) {
                 self.start(config, board, number);
@@ -160,21 +163,23 @@ fn made_from(config: &Config, board: &Board) -> MadeFrom {
             let probes = probes_of(config, board).map(|(probe, _)| probe.clone());
             MadeFrom::Simulated(Box::new((board.clone(), probes.collect())))
         }
-        outside => MadeFrom::Outside(outside.clone()),
+        outside => MadeFrom::Outside(Box::new(outside.clone())),
     }
 }
 
 fn source(config: &Config, board: &Board) -> Box<dyn Source> {
+    let name = board.name.as_str();
     match &board.source {
+        SourceTable::Mqtt(subscription) => Box::new(MqttSource::new(name, subscription.clone())),
+        SourceTable::Program(program) => Box::new(ProgramSource::new(name, program.clone())),
+        SourceTable::File(files) => Box::new(FileSource::new(name, files.clone())),
+        SourceTable::Tcp(bridge) => Box::new(TcpSource::new(name, bridge.clone())),
         SourceTable::Serial { port, baud } => {
-            Box::new(SerialSource::new(board.name.as_str(), port.clone(), *baud))
+            Box::new(SerialSource::new(name, port.clone(), *baud))
         }
-        SourceTable::Replay { file, every, speed } => Box::new(ReplaySource::new(
-            board.name.as_str(),
-            file.clone(),
-            *every,
-            *speed,
-        )),
+        SourceTable::Replay { file, every, speed } => {
+            Box::new(ReplaySource::new(name, file.clone(), *every, *speed))
+        }
         SourceTable::Simulated {
             scene,
             every,

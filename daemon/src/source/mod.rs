@@ -1,10 +1,16 @@
 //! Where boards' lines come from: one trait, one file each. Time enters here, where a line is read.
 
+pub mod file;
+pub mod mqtt;
 pub mod physics;
+pub mod program;
 pub mod pty;
 pub mod replay;
+pub mod retry;
 pub mod serial;
 pub mod simulated;
+mod stream;
+pub mod tcp;
 
 use crate::reading::Moment;
 use std::future::Future;

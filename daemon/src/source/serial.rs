@@ -5,11 +5,11 @@
 //! name. This does not look into lines, and never writes to a board.
 
 mod baud;
-mod holder;
-mod open;
+pub(crate) mod holder;
+pub(crate) mod open;
 mod search;
 mod session;
-mod trouble;
+pub(crate) mod trouble;
 
 pub use search::Pace;
 

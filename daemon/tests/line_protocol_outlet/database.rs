@@ -1,7 +1,7 @@
 //! Real databases, each on a port of its own on loopback with its data in a temporary folder, ended
 //! by process id. A database that is not installed is a failure, not a test passed over.
 
-use nightbench::outlet::line_protocol::tls;
+use nightbench::outlet::tls;
 use std::io::{BufRead, BufReader, Read};
 use std::net::TcpListener;
 use std::process::{Child, Command, Stdio};

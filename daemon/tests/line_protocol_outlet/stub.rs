@@ -161,7 +161,7 @@ fn serve(stream: impl Read + Write, shared: &Shared) -> Option<()> {
 }
 
 fn certificate() -> Arc<ServerConfig> {
-    nightbench::outlet::line_protocol::tls::install();
+    nightbench::outlet::tls::install();
     let pem = include_bytes!("tls/server.pem");
     let chain = vec![CertificateDer::from_pem_slice(pem).unwrap()];
     let key = PrivateKeyDer::from_pem_slice(pem).unwrap();

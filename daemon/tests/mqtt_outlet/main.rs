@@ -3,6 +3,8 @@
 
 #![allow(clippy::unwrap_used, missing_docs)]
 
+#[path = "../support/certificates.rs"]
+mod certificates;
 #[path = "../support/fake_broker.rs"]
 mod fake_broker;
 #[path = "../support/mosquitto.rs"]
@@ -16,7 +18,11 @@ mod wire;
 
 mod credentials;
 mod delivery;
+mod encryption;
 mod faults;
+mod reconnecting;
+mod stumbling;
+mod version5;
 
 use nightbench::outlet::Trouble;
 

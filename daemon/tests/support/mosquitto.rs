@@ -1,5 +1,6 @@
 //! A real broker in a temporary folder, on a port of its own, ended by its process id.
 
+use rustix::process::{Pid, Signal};
 use std::fs;
 use std::io::{BufRead, BufReader};
 use std::net::TcpListener;
@@ -10,36 +11,59 @@ use std::time::Duration;
 pub struct Mosquitto {
     pub port: u16,
     process: Child,
+    settings: String,
     _folder: tempfile::TempDir,
 }
 
-const SETTINGS: &str = "\
+/// What every test's broker has; more settings may follow.
+pub const SETTINGS: &str = "\
 allow_anonymous true
 persistence false
 set_tcp_nodelay true
 max_queued_messages 0
 ";
 
+#[allow(
+    dead_code,
+    reason = "each test binary that takes this file in uses its own part of it"
+)]
 impl Mosquitto {
-    /// On a port that the system chooses, tried again where somebody else was faster.
     pub fn start() -> Self {
-        (0..5)
-            .find_map(|_| Self::start_on(free_port(), SETTINGS))
-            .expect("a mosquitto that runs")
+        Self::start_with(SETTINGS)
     }
 
     /// One that lets nobody in without a password.
     pub fn start_closed() -> Self {
+        Self::start_with("allow_anonymous false\n")
+    }
+
+    /// On a port that the system chooses, tried again where somebody else was faster.
+    pub fn start_with(settings: &str) -> Self {
         (0..5)
-            .find_map(|_| Self::start_on(free_port(), "allow_anonymous false\n"))
+            .find_map(|_| Self::start_on(free_port(), settings))
             .expect("a mosquitto that runs")
+    }
+
+    /// Stops its process where it stands: connections stay, nothing is answered.
+    pub fn hang(&self) {
+        self.signal(Signal::STOP);
+    }
+
+    /// Lets it go on.
+    pub fn go_on(&self) {
+        self.signal(Signal::CONT);
+    }
+
+    fn signal(&self, signal: Signal) {
+        let id = i32::try_from(self.process.id()).unwrap();
+        rustix::process::kill_process(Pid::from_raw(id).unwrap(), signal).unwrap();
     }
 
     /// Ends it at once, and starts an empty one at the same address.
     pub fn restart_empty(self) -> Self {
-        let port = self.port;
+        let (port, settings) = (self.port, self.settings.clone());
         drop(self);
-        Self::start_on(port, SETTINGS).expect("the same port again")
+        Self::start_on(port, &settings).expect("the same port again")
     }
 
     fn start_on(port: u16, settings: &str) -> Option<Self> {
@@ -60,6 +84,7 @@ impl Mosquitto {
         let mut broker = Self {
             port,
             process,
+            settings: settings.to_owned(),
             _folder: folder,
         };
         broker.says_running(log).then_some(broker)

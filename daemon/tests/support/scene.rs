@@ -1,7 +1,7 @@
 //! Readings, alarm moves and settings for outlet tests. The scene is invented.
 
 use nightbench::alarm::{Move, State};
-use nightbench::config::{Mqtt, Payload, Template};
+use nightbench::config::{Mqtt, MqttVersion, Payload, Template};
 use nightbench::outlet::mqtt::MqttReceiver;
 use nightbench::reading::{Estimate, Outcome, Quality, Reading, Series, Stamp};
 use std::sync::Arc;
@@ -13,8 +13,10 @@ pub const NIGHT_MS: i64 = 1_795_571_447_000;
 /// Settings for a broker on this host, small values spelt out plainly.
 pub fn settings(port: u16) -> Mqtt {
     Mqtt {
+        version: MqttVersion::V3,
         host: "127.0.0.1".into(),
         port,
+        tls: None,
         client_id: "nightbench-cellar-kitchen".into(),
         user: None,
         password: None,
@@ -27,6 +29,7 @@ pub fn settings(port: u16) -> Mqtt {
         per_line: false,
         window: 100,
         keep_alive: Duration::from_secs(15),
+        expiry: None,
     }
 }
 

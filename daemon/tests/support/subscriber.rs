@@ -21,7 +21,7 @@ impl Subscriber {
         wait_for(wire::SUBACK, &mut stream);
         std::thread::spawn(move || {
             while let Ok(packet) = Packet::read(&mut reader) {
-                if packet.kind() == wire::PUBLISH && report.send(packet.publish()).is_err() {
+                if packet.kind() == wire::PUBLISH && report.send(packet.publish(4)).is_err() {
                     return;
                 }
             }
@@ -65,7 +65,7 @@ pub fn retained(port: u16) -> BTreeMap<String, String> {
         if packet.kind() != wire::PUBLISH {
             continue;
         }
-        let message = packet.publish();
+        let message = packet.publish(4);
         if message.topic == MARK {
             return found;
         }

@@ -1,5 +1,5 @@
-//! Just enough of MQTT 3.1.1 to play a broker or a subscriber in tests, written from the standard
-//! and sharing nothing with the client library under test. Blocking; panics on what it does not
+//! Just enough of MQTT 3.1.1 and 5 to play a broker or a subscriber in tests, written from the
+//! standards and sharing nothing with the client library under test. Blocking; panics on what it does not
 //! expect.
 
 use std::io::{self, Read, Write};
@@ -29,11 +29,15 @@ pub struct Publish {
     pub qos: u8,
     pub retain: bool,
     pub id: Option<u16>,
+    /// Message expiry interval, s (MQTT 5.0, 3.3.2.3.3).
+    pub expiry: Option<u32>,
 }
 
 /// What a CONNECT says (3.1).
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Connect {
+    /// 4 is MQTT 3.1.1, 5 is MQTT 5.0.
+    pub level: u8,
     pub client_id: String,
     pub clean: bool,
     /// Topic, message, QoS, retained.
@@ -77,12 +81,15 @@ impl Packet {
         to.write_all(&bytes)
     }
 
-    pub fn publish(&self) -> Publish {
+    pub fn publish(&self, level: u8) -> Publish {
         let mut rest = self.body.as_slice();
         let qos = (self.first >> 1) & 3;
         Publish {
             topic: text(&mut rest),
             id: (qos > 0).then(|| number(&mut rest)),
+            expiry: (level == 5)
+                .then(|| expiry(properties(&mut rest)))
+                .flatten(),
             payload: rest.to_vec(),
             qos,
             retain: self.first & 1 == 1,
@@ -93,13 +100,21 @@ impl Packet {
         let mut rest = self.body.as_slice();
         assert_eq!(text(&mut rest), "MQTT");
         let [level, flags] = [take(&mut rest, 1)[0], take(&mut rest, 1)[0]];
-        assert_eq!(level, 4, "MQTT 3.1.1");
+        assert!([4, 5].contains(&level), "MQTT 3.1.1 or 5");
         number(&mut rest); // keep-alive
         let has = |flag: u8| flags & flag != 0;
+        let skip_properties = |rest: &mut &[u8]| {
+            if level == 5 {
+                properties(rest);
+            }
+        };
+        skip_properties(&mut rest);
         Connect {
+            level,
             client_id: text(&mut rest),
             clean: has(0x02),
             will: has(0x04).then(|| {
+                skip_properties(&mut rest);
                 let (topic, message) = (text(&mut rest), bytes(&mut rest));
                 (topic, message, (flags >> 3) & 3, has(0x20))
             }),
@@ -128,6 +143,21 @@ fn take<'a>(rest: &mut &'a [u8], count: usize) -> &'a [u8] {
 
 fn number(rest: &mut &[u8]) -> u16 {
     u16::from_be_bytes(take(rest, 2).try_into().unwrap())
+}
+
+/// Properties with their length in front (MQTT 5.0, 2.2.2); under 128 bytes in these tests.
+fn properties<'a>(rest: &mut &'a [u8]) -> &'a [u8] {
+    let length = take(rest, 1)[0];
+    assert!(length < 0x80);
+    take(rest, length.into())
+}
+
+fn expiry(properties: &[u8]) -> Option<u32> {
+    match properties {
+        [] => None,
+        [0x02, seconds @ ..] => Some(u32::from_be_bytes(seconds.try_into().unwrap())),
+        other => panic!("properties {other:x?}"),
+    }
 }
 
 fn bytes(rest: &mut &[u8]) -> Vec<u8> {

@@ -13,10 +13,16 @@ use std::path::Path;
 pub fn look(config: &Config) -> Vec<Remark> {
     let mut remarks: Vec<Remark> = folder(&config.log.path).into_iter().collect();
     for board in &config.boards {
-        if let Source::Serial { port, .. } = &board.source
-            && let Some((what, right)) = of_port(port)
-        {
-            remarks.push(remark(&["board", &board.name, "port"], what, right));
+        let (key, odd) = match &board.source {
+            Source::Serial { port, .. } => ("port", of_port(port)),
+            Source::Mqtt(broker) => (
+                "password_file",
+                broker.password.as_ref().and_then(of_secret),
+            ),
+            _ => continue,
+        };
+        if let Some((what, right)) = odd {
+            remarks.push(remark(&["board", &board.name, key], what, right));
         }
     }
     for outlet in &config.outlets {

@@ -25,9 +25,17 @@ pub fn opening(folder: &Path, seconds: u64, speed: f64) {
     say(format_args!(
         "An invented night in a brewery corner: a vat, a skylight, a rinse tank.\n\
          The board is simulated; the serial port, log, alarms and outlet are real.\n\
+         ± is the standard uncertainty of converter and noise; what probe and resistor\n\
+         themselves are off by is not in it.\n\
          {seconds} s, {speed} times faster than life; Ctrl-C ends it. Writing to {}\n",
         folder.display()
     ));
+}
+
+/// The program as it was called: not every one is on the path.
+fn program() -> String {
+    let called = std::env::args().next();
+    called.unwrap_or_else(|| "nightbench".to_owned())
 }
 
 /// What is said after it.
@@ -38,16 +46,17 @@ pub fn closing(folder: &Path, counts: &Counts) {
         moves,
     } = counts;
     let folder = folder.display();
+    let program = program();
     say(format_args!(
         "\nRecorded {} ({faults} without a value) and {}:\n  \
          {folder}/night.sqlite  every reading and every event\n  \
          {folder}/night.lp      the same readings as line protocol\n  \
          {folder}/night.toml    the configuration of this night\n\n\
          Type next:\n  \
-         nightbench readings vat --config {folder}/night.toml --every 5s\n  \
-         nightbench check {folder}/night.toml\n\n\
+         {program} readings vat --config {folder}/night.toml --every 5s\n  \
+         {program} check {folder}/night.toml\n\n\
          For a night of your own take config/bench.toml, put your board's port into it, then:\n  \
-         nightbench check bench.toml && nightbench serve --config bench.toml\n\n\
+         {program} check bench.toml && {program} serve --config bench.toml\n\n\
          This is not a safety device.",
         counted(*readings, "reading"),
         counted(*moves, "alarm move")

@@ -14,7 +14,7 @@ fn one_file_with_many_faults_is_told_all_of_them_at_once() {
     bath.toml:14:8: warning: board `shelf`: `/dev/ttyUSB0` names another board as soon as two are plugged in the other way round; take the name under `/dev/serial/by-id`
     bath.toml:15:8: board `shelf`: `baud` is 0; it must be between 50 and 4000000
     bath.toml:17:11: board `shelf`: the column `a0` is named twice; each column has a name of its own, or `_`
-    bath.toml:18:1: board `shelf`: `every` does not belong here: it goes with `source = "replay"` or `"simulated"`; remove it
+    bath.toml:18:1: board `shelf`: `every` does not belong here: it goes with `source = "replay"`, `"simulated"` or `"file"`; remove it
     bath.toml:20:22: board `shelf`, channel `a0`: `full_scale` is missing; add a line such as `full_scale = 1023`
     bath.toml:22:14: board `shelf`, channel `a0`: unknown `probe_side`: `middle`; it is one of `low`, `high`
     bath.toml:23:12: board `shelf`, channel `a0`: `10 kV` is a voltage, but a resistance in `Ohm` is wanted; write a number with a unit: `"10 kOhm"`
@@ -170,6 +170,22 @@ fn two_things_never_share_a_topic() {
     bath.toml:34:11: outlet `kitchen`: a plain number cannot hold a whole line; write `payload = "json"`, or `message_per = "reading"`
     bath.toml:35:9: outlet `kitchen`: nothing is known that could fill `{probe}`; the places of this topic are `{site}`, `{board}`
     "#);
+}
+
+#[test]
+fn version_and_encryption_must_go_with_the_rest() {
+    let outlet = |keys: &str| {
+        let start = "[outlet.k]\nkind = \"mqtt\"\n";
+        shown(&good_and(&format!("{start}{keys}")))
+    };
+    assert_snapshot!(outlet("host = \"h\"\nversion = \"4\"\n"), @r#"bath.toml:22:11: outlet `k`: unknown `version`: `4`; it is one of `3.1.1`, `5`"#);
+    assert_snapshot!(outlet("host = \"h\"\nexpiry = \"10m\"\nca_file = \"ca.pem\"\n"), @r#"
+    bath.toml:22:1: outlet `k`: `expiry` does not belong here: it goes with `version = "5"`; remove it
+    bath.toml:23:1: outlet `k`: `ca_file` does not belong here: it goes with `tls = true`; remove it
+    "#);
+    assert_snapshot!(outlet("host = \"h\"\nversion = \"5\"\nkeep_alive = \"2s\"\n"), @r#"bath.toml:23:14: outlet `k`: with version 5 `keep_alive` is at least 5s; write `keep_alive = "5s"`, or remove the line"#);
+    assert_snapshot!(outlet("host = \"fe80::1\"\ntls = true\n"), @"bath.toml:21:8: outlet `k`: `fe80::1` is an IPv6 address, which cannot be checked against a certificate here; write the name that the broker's certificate is made out to");
+    assert_snapshot!(outlet("host = \"h\"\ntls = true\nclient_key_file = \"k\"\n"), @"bath.toml:19:9: outlet `k`: there is `client_key_file`, but no `client_certificate_file`; a certificate is of use only with its key; name both");
 }
 
 #[test]

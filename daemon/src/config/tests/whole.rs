@@ -3,7 +3,8 @@
 use super::{GOOD, good_and, good_but, read};
 use crate::alarm::Condition;
 use crate::config::{
-    Config, Mqtt, OutletKind, Payload, Scene, Secret, SimulatedChannel, Source, Template, Write,
+    ClientCertificate, Config, Mqtt, MqttVersion, OutletKind, Payload, Scene, Secret,
+    SimulatedChannel, Source, Template, Tls, Write,
 };
 use crate::measure::front_end::{Electrical, FrontEnd, Side};
 use std::path::Path;
@@ -191,8 +192,10 @@ fn outlet(text: &str) -> OutletKind {
 fn an_mqtt_outlet_gets_the_stated_defaults() {
     let template = |text: &str| Template(text.to_owned());
     let expected = Mqtt {
+        version: MqttVersion::V3,
         host: "127.0.0.1".to_owned(),
         port: 1883,
+        tls: None,
         client_id: "nightbench-cellar-kitchen".to_owned(),
         user: None,
         password: None,
@@ -205,9 +208,32 @@ fn an_mqtt_outlet_gets_the_stated_defaults() {
         per_line: false,
         window: 100,
         keep_alive: Duration::from_secs(15),
+        expiry: None,
     };
     let got = outlet("[outlet.kitchen]\nkind = \"mqtt\"\nhost = \"127.0.0.1\"\n");
     assert_eq!(got, OutletKind::Mqtt(expected));
+}
+
+#[test]
+fn version_five_over_tls_has_a_port_of_its_own_and_files_beside_the_configuration() {
+    let got = outlet(
+        "[outlet.k]\nkind = \"mqtt\"\nhost = \"h\"\nversion = \"5\"\nexpiry = \"10m\"\n\
+         tls = true\nca_file = \"ca.pem\"\nclient_certificate_file = \"me.pem\"\n\
+         client_key_file = \"/keys/me.key\"\n",
+    );
+    let OutletKind::Mqtt(mqtt) = got else {
+        panic!("the outlet is MQTT")
+    };
+    assert_eq!((mqtt.version, mqtt.port), (MqttVersion::V5, 8883));
+    assert_eq!(mqtt.expiry, Some(Duration::from_secs(600)));
+    let expected = Tls {
+        ca_file: Some("/night/ca.pem".into()),
+        client: Some(ClientCertificate {
+            certificate_file: "/night/me.pem".into(),
+            key_file: "/keys/me.key".into(),
+        }),
+    };
+    assert_eq!(mqtt.tls, Some(expected));
 }
 
 #[test]
@@ -252,4 +278,22 @@ fn a_file_outlet_rotates_at_a_size_in_bytes() {
     };
     assert_eq!((file.rotate_at, file.keep), (10 * 1024 * 1024, 0));
     assert_eq!(file.path, Path::new("/night/n.lp"));
+}
+
+#[test]
+fn both_outlets_of_line_protocol_take_how_often_they_send() {
+    let got =
+        outlet("[outlet.card]\nkind = \"line-protocol-file\"\npath = \"n.lp\"\nevery = \"1m\"\n");
+    let OutletKind::LineProtocolFile(file) = got else {
+        panic!("the outlet is a file")
+    };
+    assert_eq!(file.every.as_secs(), 60);
+    let house = "[outlet.house]\nkind = \"line-protocol\"\nurl = \"http://127.0.0.1:8086\"\n\
+        database = \"night\"\n";
+    for (every, seconds) in [("", 1), ("every = \"30s\"\n", 30)] {
+        let OutletKind::LineProtocol(database) = outlet(&format!("{house}{every}")) else {
+            panic!("the outlet is a database")
+        };
+        assert_eq!(database.every.as_secs(), seconds);
+    }
 }

@@ -25,6 +25,7 @@ pub struct Notes {
     /// The last trouble that was told, and when.
     trouble: Option<(String, Instant)>,
     refusals: Refusals,
+    told_working: bool,
 }
 
 #[derive(Debug, Default)]
@@ -42,7 +43,21 @@ impl Notes {
             log: log.clone(),
             trouble: None,
             refusals: Refusals::default(),
+            told_working: false,
         }
+    }
+
+    /// Tells once that the outlet works, so that nobody wonders whether it does.
+    pub async fn tell_working(&mut self) {
+        if std::mem::replace(&mut self.told_working, true) || self.is_troubled() {
+            return;
+        }
+        let text = format!(
+            "outlet `{}`: working, the first delivery is acknowledged",
+            self.outlet
+        );
+        tracing::info!("{text}");
+        self.journal(text).await;
     }
 
     /// Whether a trouble was told, and its end was not.

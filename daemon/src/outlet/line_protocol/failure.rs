@@ -1,7 +1,6 @@
 //! Why no answer came, in words: what the HTTP client knows is five errors deep.
 
-use crate::outlet::{Trouble, words};
-use rustls::CertificateError as Certificate;
+use crate::outlet::{Trouble, tls, words};
 use std::error::Error;
 use std::io;
 use std::time::Duration;
@@ -44,7 +43,7 @@ pub(super) fn root(error: &(dyn Error + 'static)) -> String {
         cause = inner;
     }
     if let Some(rustls::Error::InvalidCertificate(why)) = cause.downcast_ref() {
-        return certificate(why);
+        return tls::flaw(why);
     }
     match cause.downcast_ref::<io::Error>() {
         Some(error) => words(error),
@@ -60,22 +59,10 @@ fn within<'a>(error: &'a (dyn Error + 'static)) -> Option<&'a (dyn Error + 'stat
     }
 }
 
-fn certificate(why: &Certificate) -> String {
-    let why = match why {
-        Certificate::UnknownIssuer => "is from an authority that this host does not trust",
-        Certificate::NotValidYet | Certificate::NotValidYetContext { .. } => "is not valid yet",
-        Certificate::Expired | Certificate::ExpiredContext { .. } => "has expired",
-        Certificate::NotValidForName | Certificate::NotValidForNameContext { .. } => {
-            "is for another host name"
-        }
-        other => return format!("the server's certificate is not accepted: {other}"),
-    };
-    format!("the server's certificate {why}")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use rustls::CertificateError as Certificate;
 
     fn check(why: Certificate, expected: &str) {
         let tls = rustls::Error::InvalidCertificate(why);

@@ -11,7 +11,6 @@ pub mod point;
 pub mod retry_after;
 mod session;
 mod target;
-pub mod tls;
 
 pub use encode::{encode, encode_move};
 pub use http::LineProtocolReceiver;

@@ -3,11 +3,11 @@
 //! [`super::answer`]'s.
 
 use super::answer::{Access, Answer, Server, Verdict, judge};
-use super::{failure, target, tls};
+use super::{failure, target};
 use crate::clock;
 use crate::config::LineProtocol;
-use crate::outlet::Trouble;
 use crate::outlet::secret::{self, Hidden};
+use crate::outlet::{Trouble, tls};
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use reqwest::header::{

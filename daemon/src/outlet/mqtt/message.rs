@@ -4,13 +4,15 @@
 //! who subscribes later sees where things stand; what comes late is not, so that it never looks
 //! like now.
 
-use super::MAX_PACKET_BYTES;
+use super::stumble::Key;
 use super::topics::{self, Names, Unusable};
 use crate::alarm::Move;
 use crate::config::{Mqtt, Template};
 use crate::outlet::payload::{self, Unsayable};
 use crate::outlet::{Parcel, Refusal};
 use crate::reading::Reading;
+use std::ops::Range;
+use std::time::Duration;
 
 /// One message, ready to be handed over.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -18,6 +20,26 @@ pub(super) struct Message {
     pub topic: String,
     pub payload: Vec<u8>,
     pub retain: bool,
+    /// After how many seconds the broker forgets it (MQTT 5.0, 3.3.2.3.3).
+    pub expires_s: Option<u32>,
+    /// Which one it is, over all connections.
+    pub key: Key,
+    /// Which items of its parcel it holds.
+    pub items: Range<usize>,
+}
+
+impl Message {
+    /// What the status topic holds.
+    pub fn status(topic: String, text: &str) -> Self {
+        Self {
+            topic,
+            payload: text.into(),
+            retain: true,
+            expires_s: None,
+            key: Key::Status,
+            items: 0..0,
+        }
+    }
 }
 
 /// A parcel as messages, in its order, and what will never be one.
@@ -35,25 +57,37 @@ enum Unsendable {
     #[error("{0}")]
     Payload(#[from] Unsayable),
     #[error(
-        "message of {size} bytes to `{topic}`: more than the {MAX_PACKET_BYTES} that are sent; fewer probes on one line, or shorter texts, make it smaller"
+        "message of {size} bytes to `{topic}`: more than the {largest} that are sent to this broker; fewer probes on one line, or shorter texts, make it smaller"
     )]
-    TooLarge { topic: String, size: usize },
+    TooLarge {
+        topic: String,
+        size: usize,
+        largest: usize,
+    },
 }
 
-/// All of a parcel as messages.
-pub(super) fn encode(site: &str, settings: &Mqtt, parcel: Parcel<'_>) -> Encoded {
-    let encoder = Encoder { site, settings };
+/// All of a parcel as messages, none larger than `largest` bytes on the wire.
+pub(super) fn encode(site: &str, settings: &Mqtt, largest: usize, parcel: Parcel<'_>) -> Encoded {
+    let encoder = Encoder {
+        site,
+        settings,
+        largest,
+    };
+    let live = Manner {
+        to: &settings.topic,
+        retain: true,
+        expires_s: settings.expiry.map(whole_seconds),
+    };
+    let late = Manner {
+        to: &settings.backlog_topic,
+        retain: false,
+        expires_s: None,
+    };
     let mut encoded = Encoded::default();
     match parcel {
-        Parcel::Moves(moves) => {
-            for a_move in moves {
-                encoded.add(encoder.alarm(a_move), [a_move.seq]);
-            }
-        }
-        Parcel::Live(readings) => encoder.readings(readings, &settings.topic, true, &mut encoded),
-        Parcel::Backlog(readings) => {
-            encoder.readings(readings, &settings.backlog_topic, false, &mut encoded);
-        }
+        Parcel::Moves(moves) => encoder.moves(moves, &mut encoded),
+        Parcel::Live(readings) => encoder.readings(readings, live, &mut encoded),
+        Parcel::Backlog(readings) => encoder.readings(readings, late, &mut encoded),
     }
     encoded
 }
@@ -77,18 +111,35 @@ impl Encoded {
 struct Encoder<'a> {
     site: &'a str,
     settings: &'a Mqtt,
+    largest: usize,
+}
+
+/// How readings of one kind are sent.
+#[derive(Clone, Copy)]
+struct Manner<'a> {
+    to: &'a Template,
+    retain: bool,
+    expires_s: Option<u32>,
 }
 
 impl Encoder<'_> {
-    fn readings(&self, readings: &[Reading], to: &Template, retain: bool, encoded: &mut Encoded) {
+    fn readings(&self, readings: &[Reading], manner: Manner<'_>, encoded: &mut Encoded) {
+        let mut next = 0;
         for group in readings.chunk_by(|one, next| self.settings.per_line && same_line(one, next)) {
-            let message = self.group(group, to, retain);
+            let items = next..next + group.len();
+            next = items.end;
+            let message = self.group(group, manner, items);
             encoded.add(message, group.iter().map(|reading| reading.seq));
         }
     }
 
     /// `group` is one reading, or all of one line.
-    fn group(&self, group: &[Reading], to: &Template, retain: bool) -> Result<Message, Unsendable> {
+    fn group(
+        &self,
+        group: &[Reading],
+        manner: Manner<'_>,
+        items: Range<usize>,
+    ) -> Result<Message, Unsendable> {
         let first = group.first().ok_or(Unsayable::EmptyLine)?;
         let form = self.settings.payload;
         let payload = if self.settings.per_line {
@@ -102,22 +153,50 @@ impl Encoder<'_> {
             probe: (!self.settings.per_line).then_some(&first.series.probe),
             alarm: None,
         };
-        message(topics::fill(to, names)?, payload, retain)
+        self.fitting(Message {
+            topic: topics::fill(manner.to, names)?,
+            payload,
+            retain: manner.retain,
+            expires_s: manner.expires_s,
+            key: Key::Reading(first.seq),
+            items,
+        })
     }
 
-    fn alarm(&self, alarm: &Move) -> Result<Message, Unsendable> {
+    fn moves(&self, moves: &[Move], encoded: &mut Encoded) {
+        for (at, a_move) in moves.iter().enumerate() {
+            encoded.add(self.alarm(a_move, at), [a_move.seq]);
+        }
+    }
+
+    fn alarm(&self, alarm: &Move, at: usize) -> Result<Message, Unsendable> {
         let names = Names {
             site: self.site,
             board: Some(&alarm.board),
             probe: Some(&alarm.probe),
             alarm: Some(&alarm.alarm),
         };
-        let topic = topics::fill(&self.settings.alarm_topic, names)?;
-        message(
-            topic,
-            payload::alarm(self.settings.payload, self.site, alarm),
-            true,
-        )
+        self.fitting(Message {
+            topic: topics::fill(&self.settings.alarm_topic, names)?,
+            payload: payload::alarm(self.settings.payload, self.site, alarm),
+            retain: true,
+            expires_s: None,
+            key: Key::Move(alarm.seq),
+            items: at..at + 1,
+        })
+    }
+
+    fn fitting(&self, message: Message) -> Result<Message, Unsendable> {
+        let (size, largest) = (packet_bytes(&message), self.largest);
+        if size > largest {
+            let topic = message.topic;
+            return Err(Unsendable::TooLarge {
+                topic,
+                size,
+                largest,
+            });
+        }
+        Ok(message)
     }
 }
 
@@ -126,27 +205,23 @@ fn same_line(one: &Reading, next: &Reading) -> bool {
         && (one.at.boot, one.at.boot_ns) == (next.at.boot, next.at.boot_ns)
 }
 
-fn message(topic: String, payload: Vec<u8>, retain: bool) -> Result<Message, Unsendable> {
-    let size = packet_bytes(topic.len(), payload.len());
-    if size > MAX_PACKET_BYTES {
-        return Err(Unsendable::TooLarge { topic, size });
-    }
-    Ok(Message {
-        topic,
-        payload,
-        retain,
-    })
+/// The configuration has it between 1 s and what four bytes hold.
+fn whole_seconds(time: Duration) -> u32 {
+    u32::try_from(time.as_secs()).unwrap_or(u32::MAX).max(1)
 }
 
-/// The most a PUBLISH packet takes on the wire (MQTT 3.1.1, 2.2 and 3.3): the fixed header with up
-/// to four length bytes, the topic with its length, the packet identifier, the payload.
-fn packet_bytes(topic: usize, payload: usize) -> usize {
-    1 + 4 + 2 + topic + 2 + payload
+/// The most a PUBLISH packet takes on the wire (MQTT 5.0, 2.1 and 3.3; 3.1.1 has no properties):
+/// the fixed header with up to four length bytes, the topic with its length, the packet
+/// identifier, the properties with their length (one byte, or a byte and four of expiry more), the
+/// payload.
+fn packet_bytes(message: &Message) -> usize {
+    1 + 4 + 2 + message.topic.len() + 2 + (1 + 5) + message.payload.len()
 }
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
+    use super::super::MAX_PACKET_BYTES;
     use super::super::tests::settings;
     use super::*;
     use crate::config::Payload;
@@ -164,9 +239,27 @@ mod tests {
     #[test]
     fn what_is_now_is_retained_and_what_is_late_is_not() {
         let readings = [mash(1.0)];
-        let live = encode("cellar", &settings(), Parcel::Live(&readings)).messages;
-        let late = encode("cellar", &settings(), Parcel::Backlog(&readings)).messages;
-        let alarm = encode("cellar", &settings(), Parcel::Moves(&[too_hot()])).messages;
+        let live = encode(
+            "cellar",
+            &settings(),
+            MAX_PACKET_BYTES,
+            Parcel::Live(&readings),
+        )
+        .messages;
+        let late = encode(
+            "cellar",
+            &settings(),
+            MAX_PACKET_BYTES,
+            Parcel::Backlog(&readings),
+        )
+        .messages;
+        let alarm = encode(
+            "cellar",
+            &settings(),
+            MAX_PACKET_BYTES,
+            Parcel::Moves(&[too_hot()]),
+        )
+        .messages;
         let whereto = |message: &Message| (message.topic.clone(), message.retain);
         assert_eq!(whereto(&live[0]), ("cellar/mash/reading".to_owned(), true));
         assert_eq!(whereto(&late[0]), ("cellar/mash/late".to_owned(), false));
@@ -189,7 +282,12 @@ mod tests {
             at(3, "attic", 7),
             at(4, "attic", 8),
         ];
-        let encoded = encode("cellar", &by_line, Parcel::Live(&readings));
+        let encoded = encode(
+            "cellar",
+            &by_line,
+            MAX_PACKET_BYTES,
+            Parcel::Live(&readings),
+        );
         let topics: Vec<_> = encoded
             .messages
             .iter()
@@ -214,7 +312,7 @@ mod tests {
             ..settings()
         };
         let readings = [at(1, "bench", 7), at(2, "bench", 7)];
-        let encoded = encode("cellar", &plain, Parcel::Live(&readings));
+        let encoded = encode("cellar", &plain, MAX_PACKET_BYTES, Parcel::Live(&readings));
         let seqs: Vec<_> = encoded.refused.iter().map(|refusal| refusal.seq).collect();
         assert_eq!((seqs, encoded.messages.len()), (vec![1, 2], 0));
     }
@@ -229,12 +327,70 @@ mod tests {
             },
             too_hot(),
         ];
-        let encoded = encode("cellar", &settings(), Parcel::Moves(&moves));
+        let encoded = encode(
+            "cellar",
+            &settings(),
+            MAX_PACKET_BYTES,
+            Parcel::Moves(&moves),
+        );
         assert_eq!(encoded.messages.len(), 1);
         assert!(
             encoded.refused[0]
                 .why
                 .contains("to `cellar/mash/alarm/high`: more than the 1048576")
         );
+    }
+
+    #[test]
+    fn a_broker_that_takes_less_gets_less() {
+        let largest = |bytes| encode("cellar", &settings(), bytes, Parcel::Live(&[mash(1.0)]));
+        let size = packet_bytes(&largest(usize::MAX).messages[0]);
+        assert_eq!(largest(size).refused, []);
+        let refused = largest(size - 1).refused;
+        let words = format!(
+            "{size} bytes to `cellar/mash/reading`: more than the {}",
+            size - 1
+        );
+        assert!(refused[0].why.contains(&words), "{}", refused[0].why);
+    }
+
+    #[test]
+    fn only_what_is_live_expires() {
+        let ten_minutes = Mqtt {
+            expiry: Some(Duration::from_secs(600)),
+            ..settings()
+        };
+        let expiry = |parcel| encode("cellar", &ten_minutes, MAX_PACKET_BYTES, parcel);
+        let readings = [mash(1.0)];
+        let moves = [too_hot()];
+        let [live, late, alarm] = [
+            Parcel::Live(&readings),
+            Parcel::Backlog(&readings),
+            Parcel::Moves(&moves),
+        ]
+        .map(|parcel| expiry(parcel).messages[0].expires_s);
+        assert_eq!((live, late, alarm), (Some(600), None, None));
+    }
+
+    #[test]
+    fn a_message_says_which_items_of_its_parcel_it_holds() {
+        let by_line = Mqtt {
+            per_line: true,
+            topic: Template("{site}/{board}/line".into()),
+            ..settings()
+        };
+        let readings = [at(4, "bench", 7), at(6, "bench", 7), at(9, "attic", 7)];
+        let encoded = encode(
+            "cellar",
+            &by_line,
+            MAX_PACKET_BYTES,
+            Parcel::Live(&readings),
+        );
+        let held: Vec<_> = encoded
+            .messages
+            .into_iter()
+            .map(|m| (m.key, m.items))
+            .collect();
+        assert_eq!(held, [(Key::Reading(4), 0..2), (Key::Reading(9), 2..3)]);
     }
 }

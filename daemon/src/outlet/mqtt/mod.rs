@@ -1,25 +1,31 @@
-//! An MQTT 3.1.1 broker as a receiver.
+//! An MQTT broker as a receiver, version 3.1.1 or 5, in the clear or over TLS.
 //!
-//! A message counts as delivered when the broker has acknowledged it (QoS 1) or when it was written
-//! to the connection (QoS 0, lossy). What the broker then does with it is its own: most keep
-//! acknowledged messages in memory only. No TLS, no MQTT 5, no subscriptions; order, cursors and
-//! back-off belong to the outlet loop.
+//! A message counts as delivered when the broker has acknowledged it with a code that says so
+//! (QoS 1) or when it was written to the connection (QoS 0, lossy). What the broker then does with
+//! it is its own: most keep acknowledged messages in memory only. No subscriptions; order, cursors
+//! and back-off belong to the outlet loop.
 
+mod client;
 mod flight;
 mod message;
-mod options;
+mod parcel;
+mod plan;
+mod reason;
 mod session;
+mod stumble;
 pub mod topics;
+mod transit;
 mod trouble;
 
 use super::{Parcel, Receipt, Receiver, Trouble, secret};
 use crate::config::Mqtt;
-use flight::Flight;
+use client::Signal;
 use message::{Encoded, Message};
-use rumqttc::QoS;
-use session::{Session, Signal};
+use session::Session;
 use std::time::Duration;
+use stumble::Stumbles;
 use tokio::time::timeout;
+use transit::{Broken, Manner};
 
 /// Largest packet either way: a line of some thousand probes. The library's own limit of 10 KiB
 /// would end the connection at thirty.
@@ -39,13 +45,21 @@ const GOODBYE_WITHIN: Duration = Duration::from_secs(2);
 /// keep the connection busy; a failed parcel is sent again as a whole, so not too many.
 const WINDOWS_IN_BATCH: usize = 4;
 
+/// What the status topic holds while the service runs.
+const ONLINE: &str = "online";
+/// What it holds otherwise: said at the end, or by the broker as the last will.
+const OFFLINE: &str = "offline";
+
 /// Publishes to one broker.
 pub struct MqttReceiver {
     site: String,
     settings: Mqtt,
+    guest: bool,
     patience: Duration,
     warned: bool,
     session: Option<Session>,
+    /// Outlives a connection: a message that connections die on is not forgotten by connecting.
+    stumbles: Stumbles,
 }
 
 impl MqttReceiver {
@@ -55,9 +69,21 @@ impl MqttReceiver {
         Self {
             site,
             settings,
+            guest: false,
             patience: PATIENCE,
             warned: false,
             session: None,
+            stumbles: Stumbles::default(),
+        }
+    }
+
+    /// A receiver beside the one of a running service: a client identifier of its own, no status
+    /// message, no last will.
+    #[must_use]
+    pub fn guest(site: String, settings: Mqtt) -> Self {
+        Self {
+            guest: true,
+            ..Self::new(site, settings)
         }
     }
 
@@ -72,66 +98,50 @@ impl MqttReceiver {
         usize::from(self.settings.window.max(1))
     }
 
-    fn qos(&self) -> QoS {
-        if self.settings.qos == 0 {
-            QoS::AtMostOnce
-        } else {
-            QoS::AtLeastOnce
+    /// How messages go over a session; the status is always acknowledged.
+    fn manner(&self, session: &Session, acknowledged: bool) -> Manner {
+        Manner {
+            acknowledged,
+            window: self.window().min(session.terms.receive_maximum.max(1)),
+            patience: self.patience,
         }
-    }
-
-    /// The next signal of a session that owes one.
-    async fn next(&self, session: &mut Session) -> Result<Signal, Trouble> {
-        let signal = timeout(self.patience, session.next()).await;
-        signal.map_err(|_| trouble::hung(&self.settings, self.patience))
     }
 
     async fn greet(&self, session: &mut Session) -> Result<(), Trouble> {
         // The library's own deadline ends this wait.
         match session.next().await {
-            Signal::Connected => {
-                self.transmit(session, vec![self.status("online")?], QoS::AtLeastOnce)
-                    .await
-            }
-            other => Err(trouble::of(&other, &self.settings)),
+            Signal::Connected(terms) => session.terms = terms,
+            other => return Err(trouble::while_connecting(&other, &self.settings)),
         }
+        if self.guest {
+            return Ok(());
+        }
+        self.say(session, ONLINE).await
     }
 
-    fn status(&self, text: &str) -> Result<Message, Trouble> {
-        Ok(Message {
-            topic: options::status_topic(&self.site, &self.settings)?,
-            payload: text.into(),
-            retain: true,
-        })
-    }
-
-    /// Keeps up to a window of messages under way until all are done.
-    async fn transmit(
-        &self,
-        session: &mut Session,
-        messages: Vec<Message>,
-        qos: QoS,
-    ) -> Result<(), Trouble> {
-        let of = |signal| trouble::of(&signal, &self.settings);
-        let mut flight = Flight::new(qos as u8);
-        let mut messages = messages.into_iter();
-        loop {
-            while flight.under_way() < self.window()
-                && let Some(message) = messages.next()
-            {
-                session.hand_over(message, qos).map_err(of)?;
-                flight.hand_over();
-            }
-            if flight.under_way() == 0 {
-                return Ok(());
-            }
-            note(&mut flight, self.next(session).await?).map_err(of)?;
+    /// Publishes the status.
+    async fn say(&self, session: &mut Session, status: &str) -> Result<(), Trouble> {
+        let topic = plan::status_topic(&self.site, &self.settings)?;
+        let mut message = [Message::status(topic, status)];
+        let manner = self.manner(session, true);
+        let mut none = Stumbles::default();
+        let sent = transit::transmit(session, &mut message, manner, &mut none).await;
+        let [Message { topic, .. }] = &message;
+        let settings = &self.settings;
+        match sent {
+            Ok(refused) => refused.first().map_or(Ok(()), |(_, why)| {
+                Err(trouble::refuses_all(settings, topic, why))
+            }),
+            Err(Broken::Hung) => Err(trouble::hung(settings, self.patience)),
+            Err(Broken::Denied(_, why)) => Err(trouble::put_off(settings, topic, &why)),
+            Err(Broken::Session(signal, _)) => Err(trouble::of(&signal, settings)),
         }
     }
 
     async fn say_goodbye(&self, session: &mut Session) -> Result<(), Trouble> {
-        self.transmit(session, vec![self.status("offline")?], QoS::AtLeastOnce)
-            .await?;
+        if !self.guest {
+            self.say(session, OFFLINE).await?;
+        }
         let of = |signal| trouble::of(&signal, &self.settings);
         session.leave().map_err(of)?;
         match session.next().await {
@@ -142,13 +152,13 @@ impl MqttReceiver {
 
     /// Keeps a session for what comes next only where all went well: for one that failed,
     /// acknowledgements may still come that mean nothing any more.
-    async fn settle(
+    async fn settle<T>(
         &mut self,
         session: Session,
-        outcome: Result<(), Trouble>,
-    ) -> Result<(), Trouble> {
+        outcome: Result<T, Trouble>,
+    ) -> Result<T, Trouble> {
         match outcome {
-            Ok(()) => self.session = Some(session),
+            Ok(_) => self.session = Some(session),
             Err(_) => session.end().await,
         }
         outcome
@@ -171,8 +181,8 @@ impl Receiver for MqttReceiver {
             old.end().await;
         }
         self.warn_once_of_open_secret();
-        let options = options::build(&self.site, &self.settings)?;
-        let mut session = Session::open(options, self.window(), CONNECT_WITHIN_S);
+        let plan = plan::build(&self.site, &self.settings, self.guest)?;
+        let mut session = Session::open(plan);
         let outcome = self.greet(&mut session).await;
         self.settle(session, outcome).await
     }
@@ -180,9 +190,18 @@ impl Receiver for MqttReceiver {
     async fn deliver(&mut self, parcel: Parcel<'_>) -> Result<Receipt, Trouble> {
         let session = self.session.take();
         let mut session = session.ok_or_else(|| trouble::not_connected(&self.settings))?;
-        let Encoded { messages, refused } = message::encode(&self.site, &self.settings, parcel);
-        let outcome = self.transmit(&mut session, messages, self.qos()).await;
-        self.settle(session, outcome).await?;
+        let largest = MAX_PACKET_BYTES.min(session.terms.largest_packet);
+        let mut encoded = message::encode(&self.site, &self.settings, largest, parcel);
+        self.without_given_up(&mut encoded, parcel);
+        let Encoded {
+            messages,
+            mut refused,
+        } = encoded;
+        let outcome = self.send(&mut session, messages).await;
+        for (message, why) in self.settle(session, outcome).await? {
+            let why = trouble::refused_message(&self.settings, &message.topic, &why);
+            refused.extend(parcel::refusals(&message, parcel, &why));
+        }
         Ok(Receipt { refused })
     }
 
@@ -200,20 +219,24 @@ impl Receiver for MqttReceiver {
 
     /// State topics are retained, and a broker that was restarted without them has forgotten.
     fn keeps_alarm_states(&self) -> bool {
-        true
+        !self.guest
     }
 
     async fn close(&mut self) {
         let Some(mut session) = self.session.take() else {
             return;
         };
+        let wills = if self.guest {
+            ""
+        } else {
+            "; it publishes `offline` by itself"
+        };
         match timeout(GOODBYE_WITHIN, self.say_goodbye(&mut session)).await {
             Ok(Ok(())) => {}
-            Ok(Err(trouble)) => tracing::warn!("{trouble}; it publishes `offline` by itself"),
+            Ok(Err(trouble)) => tracing::warn!("{trouble}{wills}"),
             Err(_) => tracing::warn!(
-                "broker `{}:{}`: no answer to the goodbye; it publishes `offline` by itself",
-                self.settings.host,
-                self.settings.port
+                "{}: no answer to the goodbye{wills}",
+                trouble::broker(&self.settings)
             ),
         }
         session.end().await;
@@ -224,25 +247,18 @@ impl Receiver for MqttReceiver {
     }
 }
 
-/// What a signal means for the messages under way; gives back the one that ends the session.
-fn note(flight: &mut Flight, signal: Signal) -> Result<(), Signal> {
-    match signal {
-        Signal::Sent(id) => flight.send(id).map_err(|_| Signal::Stuck),
-        Signal::Acknowledged(id) => flight.acknowledge(id).map_err(|_| Signal::Stuck),
-        other => Err(other),
-    }
-}
-
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::config::{Payload, Template};
+    use crate::config::{MqttVersion, Payload, Template};
 
     /// The defaults of the configuration.
     pub(crate) fn settings() -> Mqtt {
         Mqtt {
+            version: MqttVersion::V3,
             host: "127.0.0.1".into(),
             port: 1883,
+            tls: None,
             client_id: "nightbench-cellar-kitchen".into(),
             user: None,
             password: None,
@@ -255,6 +271,7 @@ pub(crate) mod tests {
             per_line: false,
             window: 100,
             keep_alive: Duration::from_secs(15),
+            expiry: None,
         }
     }
 

@@ -4,58 +4,32 @@
 //! reconnect and can block for ever after an identifier collision, so after any trouble the whole
 //! of it is thrown away and the log is read again from the cursor.
 
+use super::client::{self, Client, Events, Opened, Signal, Terms};
 use super::message::Message;
-use rumqttc::{AsyncClient, ConnectionError, Event, EventLoop, MqttOptions, Outgoing, Packet, QoS};
+use super::plan::Plan;
 use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
-
-/// What a session reports; pings and the like are dealt with inside.
-#[derive(Debug)]
-pub(super) enum Signal {
-    /// The broker accepted the connection.
-    Connected,
-    /// The oldest message handed over went out under this identifier (0 at QoS 0).
-    Sent(u16),
-    /// The broker acknowledged this identifier.
-    Acknowledged(u16),
-    /// The DISCONNECT packet went out.
-    Left,
-    /// The library cannot go on sending: an identifier is still in use.
-    Stuck,
-    /// The connection failed; nothing comes after it.
-    Lost(Box<ConnectionError>),
-    /// The polling task is gone, with no last word.
-    Ended,
-}
 
 /// A connection, living or lost. Dropping it cuts the connection without a goodbye, so that the
 /// broker publishes the last will.
 pub(super) struct Session {
-    client: AsyncClient,
+    client: Box<dyn Client>,
     signals: mpsc::Receiver<Signal>,
     polling: JoinHandle<()>,
+    /// What the broker allows; known once it has answered.
+    pub terms: Terms,
+    /// Whether it has taken a reading or an alarm over this connection.
+    pub has_taken: bool,
 }
 
 /// Beyond the messages under way: status message, DISCONNECT, connect and last word.
 const SPARE: usize = 8;
 
 impl Session {
-    /// Starts connecting with at most `window` messages under way; wait for [`Signal::Connected`].
-    pub fn open(options: MqttOptions, window: usize, connect_within_s: u64) -> Self {
-        let (client, mut events) = AsyncClient::new(options, window + SPARE);
-        events
-            .network_options
-            .set_connection_timeout(connect_within_s);
-        // Without it every acknowledgement may wait 40 ms for the next segment.
-        events.network_options.set_tcp_nodelay(true);
-        // A message gives two signals at most, so the channel can never fill up.
-        let (reports, signals) = mpsc::channel(2 * window + SPARE);
-        let polling = tokio::spawn(poll(events, reports));
-        Self {
-            client,
-            signals,
-            polling,
-        }
+    /// Starts connecting; wait for [`Signal::Connected`].
+    pub fn open(plan: Plan) -> Self {
+        let window = usize::from(plan.window);
+        client::open(plan, window + SPARE, Start { window })
     }
 
     /// The next thing that happens. Nothing is lost when the wait is given up.
@@ -63,19 +37,13 @@ impl Session {
         self.signals.recv().await.unwrap_or(Signal::Ended)
     }
 
-    /// Gives a message to the client library, never waiting.
+    /// Gives a message to the client library, never waiting; its payload is gone then.
     ///
     /// # Errors
     /// [`Signal::Stuck`] where the library's queue is full, which the window rules out.
-    pub fn hand_over(&self, message: Message, qos: QoS) -> Result<(), Signal> {
-        let Message {
-            topic,
-            payload,
-            retain,
-        } = message;
-        self.client
-            .try_publish(topic, qos, retain, payload)
-            .map_err(|_| Signal::Stuck)
+    pub fn hand_over(&self, message: &mut Message, acknowledged: bool) -> Result<(), Signal> {
+        let given = self.client.publish(message, acknowledged);
+        given.map_err(|client::Full| Signal::Stuck)
     }
 
     /// Says goodbye, so that the broker does not publish the will; wait for [`Signal::Left`].
@@ -83,7 +51,8 @@ impl Session {
     /// # Errors
     /// [`Signal::Stuck`] where the library's queue is full.
     pub fn leave(&self) -> Result<(), Signal> {
-        self.client.try_disconnect().map_err(|_| Signal::Stuck)
+        let left = self.client.disconnect();
+        left.map_err(|client::Full| Signal::Stuck)
     }
 
     /// Cuts the connection and returns when the polling task is gone.
@@ -100,31 +69,42 @@ impl Drop for Session {
     }
 }
 
+struct Start {
+    window: usize,
+}
+
+impl Opened for Start {
+    type Output = Session;
+
+    fn with(self, client: Box<dyn Client>, events: impl Events) -> Session {
+        // A message gives two signals at most, so the channel can never fill up.
+        let (reports, signals) = mpsc::channel(2 * self.window + SPARE);
+        Session {
+            client,
+            signals,
+            polling: tokio::spawn(poll(events, reports)),
+            terms: Terms::default(),
+            has_taken: false,
+        }
+    }
+}
+
 /// Polls until the first error: polling on would make the library reconnect by itself.
-async fn poll(mut events: EventLoop, reports: mpsc::Sender<Signal>) {
-    // A full channel cannot be (see `open`); a closed one means that nobody is interested.
+async fn poll(mut events: impl Events, reports: mpsc::Sender<Signal>) {
+    // A full channel cannot be (see `Start`); a closed one means that nobody is interested.
     let report = |signal| reports.try_send(signal).is_ok();
-    let error = loop {
+    let loss = loop {
         match events.poll().await {
-            Ok(event) if signal(&event).is_none_or(report) => {}
-            Ok(_) => return,
-            Err(error) => break error,
+            Ok(None) => {}
+            Ok(Some(signal)) => {
+                if !report(signal) {
+                    return;
+                }
+            }
+            Err(loss) => break loss,
         }
     };
     // What arrived in the same read as the end of the connection still counts.
-    let read = events.state.events.iter().filter_map(signal);
-    let _ = read.chain([Signal::Lost(Box::new(error))]).all(report);
-}
-
-fn signal(event: &Event) -> Option<Signal> {
-    match event {
-        Event::Incoming(Packet::ConnAck(_)) => Some(Signal::Connected),
-        Event::Incoming(Packet::PubAck(acknowledged)) => {
-            Some(Signal::Acknowledged(acknowledged.pkid))
-        }
-        Event::Outgoing(Outgoing::Publish(id)) => Some(Signal::Sent(*id)),
-        Event::Outgoing(Outgoing::AwaitAck(_)) => Some(Signal::Stuck),
-        Event::Outgoing(Outgoing::Disconnect) => Some(Signal::Left),
-        _ => None,
-    }
+    let read = events.rest().into_iter();
+    let _ = read.chain([Signal::Lost(Box::new(loss))]).all(report);
 }

@@ -20,12 +20,13 @@ pub struct Pace {
 }
 
 impl Default for Pace {
-    /// A modem manager holds a new port for some 10 s; 30 s leaves room for a slow host.
+    /// A modem manager holds a new port for some 10 s, which needs no word; but by the time that the
+    /// board counts as silent a person must know why.
     fn default() -> Self {
         Self {
             shortest: Duration::from_millis(250),
             longest: Duration::from_secs(5),
-            busy_patience: Duration::from_secs(30),
+            busy_patience: Duration::from_secs(8),
             baud_patience: Duration::from_secs(5),
         }
     }
@@ -175,12 +176,12 @@ mod tests {
     }
 
     #[test]
-    fn a_busy_port_is_told_after_thirty_seconds_at_a_stretch() {
+    fn a_busy_port_is_told_after_eight_seconds_at_a_stretch() {
         let mut search = search();
         assert!(!search.is_news(&Trouble::Busy, 0));
-        assert!(!search.is_news(&Trouble::Busy, 29 * SECOND));
-        assert!(search.is_news(&Trouble::Missing, 29 * SECOND));
-        assert!(!search.is_news(&Trouble::Busy, 30 * SECOND));
+        assert!(!search.is_news(&Trouble::Busy, 7 * SECOND));
+        assert!(search.is_news(&Trouble::Missing, 7 * SECOND));
+        assert!(!search.is_news(&Trouble::Busy, 8 * SECOND));
         assert!(search.is_news(&Trouble::Busy, 60 * SECOND));
         assert!(!search.is_news(&Trouble::Busy, 61 * SECOND));
     }

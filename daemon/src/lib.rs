@@ -5,6 +5,7 @@
 
 pub mod clock;
 pub mod reading;
+pub mod words;
 
 pub mod config;
 

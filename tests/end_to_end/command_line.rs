@@ -1,13 +1,14 @@
 //! Promise: every verb says what it does, checks before it starts, and ends with a code that a script
 //! can use.
 
-use nightbench_tests::binary::project;
+use nightbench_tests::binary::{nightbench, project};
 use nightbench_tests::log::Log;
 use nightbench_tests::scene::Scene;
 use nightbench_tests::service::{run, words};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::PathBuf;
+use std::process::Command;
 
 /// The ready configurations.
 pub fn configurations() -> Vec<PathBuf> {
@@ -129,4 +130,47 @@ fn try_shows_three_probes_and_an_alarm_without_any_hardware() {
     assert_eq!(probes.len(), 3, "{probes:?}");
     assert!(probes.values().all(|&count| count >= 10), "{probes:?}");
     assert!(!log.entries("", "alarm").is_empty());
+}
+
+/// Source: full(4): each write to `/dev/full` fails with ENOSPC.
+#[test]
+fn a_stdout_that_takes_nothing_is_told_and_fails() {
+    for arguments in [&["man"][..], &["completions", "bash"]] {
+        let full = fs::File::options()
+            .write(true)
+            .open("/dev/full")
+            .expect("the device /dev/full");
+        let output = Command::new(nightbench())
+            .args(arguments)
+            .stdout(full)
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(1), "{arguments:?}");
+        let said = words(&output);
+        assert!(said.contains("no space left on device"), "{said}");
+        assert!(!said.contains("os error"), "{said}");
+    }
+}
+
+#[test]
+fn a_log_on_a_stick_that_is_not_mounted_is_not_begun_beside_it() {
+    let mut scene = Scene::new();
+    let _board = scene.board("bench");
+    scene.bare("bench", "n").number("turns", ("bench", "n"));
+    scene.write();
+    let text = fs::read_to_string(scene.file()).unwrap();
+    let stick = scene.folder().join("stick");
+    let path = format!("path = \"{}/night/night.sqlite\"", stick.display());
+    let is_path = |line: &&str| line.starts_with("path = ");
+    let old = text
+        .lines()
+        .find(is_path)
+        .expect("the log's path")
+        .to_owned();
+    fs::write(scene.file(), text.replacen(&old, &path, 1)).unwrap();
+    let output = run(&["serve", scene.file().to_str().unwrap()]);
+    let said = words(&output);
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(said.contains("stick` is not there"), "{said}");
+    assert!(!stick.exists());
 }

@@ -1,21 +1,28 @@
 //! `nightbench check FILE`: is this configuration right?
 //!
-//! Opens the file, and nothing that it names.
+//! Reads the file, and looks at what it names on this host without changing or starting anything.
 
-use crate::config::{self, LoadError, Problem};
+mod surroundings;
+
+use super::{Failure, written};
+use crate::config::{self, Problem};
+use crate::words::counted;
 use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
 /// Checks a configuration file. Problems go to stdout, one a line, for editors and scripts; the
 /// summary, and why there is nothing to check, to stderr. Success where there is no error.
-#[must_use]
-pub fn run(path: &Path) -> ExitCode {
+///
+/// # Errors
+/// Where stdout cannot be written to.
+pub fn run(path: &Path) -> Result<ExitCode, Failure> {
     let (out, err) = (std::io::stdout().lock(), std::io::stderr().lock());
     match check(path, out, err) {
-        Ok(true) => ExitCode::SUCCESS,
+        Ok(true) => Ok(ExitCode::SUCCESS),
+        Ok(false) => Ok(ExitCode::FAILURE),
         // A pipe that was closed early (`| head`) leaves nobody to tell.
-        Ok(false) | Err(_) => ExitCode::FAILURE,
+        Err(error) => written(Err(error)).map(|_| ExitCode::FAILURE),
     }
 }
 
@@ -25,28 +32,29 @@ pub fn run(path: &Path) -> ExitCode {
 /// Where an output cannot be written to.
 pub fn check(path: &Path, mut out: impl Write, mut err: impl Write) -> std::io::Result<bool> {
     let file = path.display().to_string();
-    let (usable, problems) = match config::load(path) {
-        Ok((_, warnings)) => (true, warnings),
-        Err(LoadError::Faulty { problems, .. }) => (false, problems),
+    let text = match config::read_text(path) {
+        Ok(text) => text,
         Err(error) => {
             writeln!(err, "{error}")?;
             return Ok(false);
         }
     };
+    let (config, mut problems) = config::parse(&text, path.parent().unwrap_or(Path::new("")));
+    if let Some(config) = &config {
+        problems.extend(config::remarks(&text, surroundings::look(config)));
+        problems.sort_by_key(|problem| (problem.line, problem.column));
+    }
     for problem in &problems {
         writeln!(out, "{}", problem.in_file(&file))?;
     }
+    out.flush()?;
     writeln!(err, "{}", summary(&file, &problems))?;
-    Ok(usable)
+    Ok(config.is_some())
 }
 
 fn summary(file: &str, problems: &[Problem]) -> String {
     let errors = problems.iter().filter(|problem| problem.is_error()).count();
     let warnings = problems.len() - errors;
-    let counted = |count: usize, word: &str| match count {
-        1 => format!("1 {word}"),
-        count => format!("{count} {word}s"),
-    };
     let warnings = counted(warnings, "warning");
     match errors {
         0 => format!("`{file}` can be used: {warnings}"),
@@ -61,6 +69,20 @@ fn summary(file: &str, problems: &[Problem]) -> String {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+
+    const SIMULATED: &str = "site = \"cellar\"\n[log]\npath = \"night.sqlite\"\n\
+         [board.bench]\nsource = \"simulated\"\n[board.bench.channel.a0]\nfront_end = \"none\"\n\
+         scene = { shape = \"ramp\", start = 1, per_hour = 2 }\n\
+         [probe.turns]\nboard = \"bench\"\nchannel = \"a0\"\ndriver = \"divider\"\n\
+         quantity = \"count\"\nunit = \"1\"\n";
+
+    #[test]
+    fn a_board_that_is_not_plugged_in_is_a_warning_in_its_line() {
+        let (usable, out, err) = checked(include_str!("../../../config/bench.toml"));
+        assert!(usable);
+        insta::assert_snapshot!(out, @"bath.toml:17:8: warning: board `bench`: `/dev/serial/by-id/usb-maker_board_1234-if00` is not there (not plugged in now?); the service looks for it for as long as it takes");
+        insta::assert_snapshot!(err, @"`bath.toml` can be used: 1 warning");
+    }
 
     fn checked(text: &str) -> (bool, String, String) {
         let folder = tempfile::tempdir().unwrap();
@@ -77,7 +99,7 @@ mod tests {
 
     #[test]
     fn a_good_file_says_so_on_stderr_and_nothing_on_stdout() {
-        let (usable, out, err) = checked(include_str!("../../../config/bench.toml"));
+        let (usable, out, err) = checked(SIMULATED);
         assert!(usable);
         assert_eq!(out, "");
         assert_eq!(err, "`bath.toml` can be used: 0 warnings\n");

@@ -13,7 +13,7 @@ mod when;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::fmt;
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tracing::level_filters::LevelFilter;
 
@@ -46,10 +46,7 @@ enum Verb {
     /// See it work: a simulated board, no configuration, no other service
     Try(trial::Arguments),
     /// Find every error in a configuration at once
-    Check {
-        /// The configuration file
-        file: PathBuf,
-    },
+    Check(CheckedFile),
     /// Name the serial ports: which name of each stays, who holds it, which are twins
     Ports(ports::Arguments),
     /// Show what a board says, and print the configuration that would read it
@@ -71,6 +68,28 @@ enum Verb {
         /// A command, as in `nightbench man serve`
         command: Option<String>,
     },
+}
+
+/// The configuration that `check` looks at; `--config FILE` means the same, as it does for `serve`.
+#[derive(Debug, Args)]
+#[group(required = true, multiple = false)]
+struct CheckedFile {
+    /// The configuration file
+    #[arg(value_name = "FILE")]
+    file: Option<PathBuf>,
+    #[arg(long, value_name = "FILE", hide = true)]
+    config: Option<PathBuf>,
+}
+
+impl CheckedFile {
+    fn path(&self) -> &Path {
+        one_of(self.file.as_deref(), self.config.as_deref())
+    }
+}
+
+/// The one that was given; the command line has seen to it that one was.
+fn one_of<'a>(one: Option<&'a Path>, other: Option<&'a Path>) -> &'a Path {
+    one.or(other).unwrap_or(Path::new(""))
 }
 
 /// Which log a command reads.
@@ -112,6 +131,18 @@ impl fmt::Display for Failure {
     }
 }
 
+/// What writing to stdout comes to. A reader that has seen enough (`| head`) is no failure.
+fn written(result: std::io::Result<()>) -> Result<ExitCode, Failure> {
+    match result {
+        Ok(()) => Ok(ExitCode::SUCCESS),
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(ExitCode::SUCCESS),
+        Err(error) => Err(Failure::new(format!(
+            "stdout cannot be written to: {}; what was printed is not whole",
+            crate::words::system(&error)
+        ))),
+    }
+}
+
 /// Sets up what is said on stderr. Under a service manager, which stamps lines itself, without time
 /// and colours.
 pub fn start_talk(arguments: &Cli) {
@@ -144,12 +175,12 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
     match arguments.verb {
         Verb::Serve(arguments) => serve::run(&arguments),
         Verb::Try(arguments) => trial::run(&arguments),
-        Verb::Check { file } => Ok(check::run(&file)),
+        Verb::Check(which) => check::run(which.path()),
         Verb::Ports(arguments) => ports::run(&arguments),
         Verb::Listen(arguments) => listen::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),
         Verb::Republish(arguments) => republish::run(&arguments),
-        Verb::Completions { shell } => Ok(generate::completions(shell)),
+        Verb::Completions { shell } => generate::completions(shell),
         Verb::Man { command } => generate::man(command.as_deref()),
     }
 }
@@ -160,13 +191,38 @@ fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|error| Failure::new(format!("no runtime could be started: {error}")))
+        .map_err(|error| {
+            let why = crate::words::system(&error);
+            Failure::new(format!("no runtime could be started: {why}"))
+        })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use clap::CommandFactory;
+
+    fn is_understood(words: &str) -> bool {
+        Cli::try_parse_from(words.split(' ')).is_ok()
+    }
+
+    #[test]
+    fn the_configuration_is_named_with_or_without_its_option() {
+        for verb in ["check", "serve"] {
+            assert!(is_understood(&format!("nightbench {verb} a.toml")));
+            assert!(is_understood(&format!("nightbench {verb} --config a.toml")));
+            assert!(!is_understood(&format!("nightbench {verb}")));
+            let both = format!("nightbench {verb} a.toml --config a.toml");
+            assert!(!is_understood(&both));
+        }
+    }
+
+    #[test]
+    fn a_trials_length_is_whole_seconds() {
+        let told = Cli::try_parse_from(["nightbench", "try", "--seconds", "1m"]);
+        let told = told.map_or_else(|error| error.to_string(), |_| String::new());
+        assert!(told.contains("write whole seconds"), "{told}");
+    }
 
     #[test]
     fn the_command_line_is_consistent() {

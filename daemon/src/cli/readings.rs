@@ -1,11 +1,10 @@
 //! `nightbench readings`: a probe's readings from the log, as they are or as means over intervals.
 
-use super::{Failure, Format, WhichLog, when};
+use super::{Failure, Format, WhichLog, when, written};
 use crate::config;
 use crate::log::query::Query;
 use crate::reading::{Estimate, Outcome, Quality, Reading};
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
 use std::io::{self, BufWriter};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -20,13 +19,13 @@ pub struct Arguments {
     probe: String,
     #[command(flatten)]
     which: WhichLog,
-    /// First moment: 2026-11-25T02:14:07+01:00, "2026-11-25 02:14" (local time) or -8h
+    /// First moment: 2026-11-25T02:14:07+01:00, "2026-11-25 02:14" or 02:14 (local time), or -8h
     #[arg(long, value_name = "MOMENT", allow_hyphen_values = true)]
     from: Option<String>,
     /// Up to this moment, not with it
     #[arg(long, value_name = "MOMENT", allow_hyphen_values = true)]
     to: Option<String>,
-    /// Mean, lowest and highest over each interval: 30s, 10m, 1h
+    /// Mean, lowest and highest over each interval: 30s, 10m, 2m30s, 1h, 1d
     #[arg(long, value_name = "SPAN", value_parser = when::parse_span)]
     every: Option<i64>,
     /// How they are written
@@ -56,7 +55,7 @@ struct Interval {
 /// # Errors
 /// Where there is no such log, probe or moment.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
-    let zone = TimeZone::system();
+    let zone = when::zone();
     let now = Timestamp::now();
     let moment = |text: &Option<String>, otherwise: i64| match text {
         Some(text) => when::parse(text, now, &zone).map(Timestamp::as_millisecond),
@@ -66,6 +65,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         moment(&arguments.from, i64::MIN)?,
         moment(&arguments.to, i64::MAX)?,
     );
+    check_order(span)?;
     let (path, site) = log_of(&arguments.which)?;
     let query = open(&path)?;
     require_probe(&query, &arguments.probe, &path)?;
@@ -74,7 +74,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         write::Writer::new(out, arguments.format, site, zone, arguments.every.is_some());
     let mut printed = writer.header();
     let mut means = arguments.every.map(interval::Means::new);
+    let mut nothing = true;
     let mut print = |row: Row| {
+        nothing = false;
         printed = writer.row(&row);
         printed.is_ok()
     };
@@ -90,16 +92,50 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     if let Some(last) = means.and_then(interval::Means::finish) {
         print(last);
     }
-    finish(printed.and_then(|()| writer.flush()))
+    if nothing {
+        eprintln!(
+            "nightbench: {}",
+            empty(&query, &arguments.probe, span, &path)?
+        );
+    }
+    written(printed.and_then(|()| writer.flush()))
 }
 
-/// A reader that has seen enough (`| head`) is no failure.
-fn finish(printed: io::Result<()>) -> Result<ExitCode, Failure> {
-    match printed {
-        Ok(()) => Ok(ExitCode::SUCCESS),
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(ExitCode::SUCCESS),
-        Err(error) => Err(Failure::new(format!("stdout: {error}"))),
+fn check_order((from, to): (i64, i64)) -> Result<(), Failure> {
+    if from < to {
+        return Ok(());
     }
+    let [from, to] = [from, to].map(shown);
+    Err(Failure::new(format!(
+        "`--from` ({from}) is not before `--to` ({to}), so there is nothing between them; exchange \
+         them, or correct one"
+    )))
+}
+
+fn shown(ms: i64) -> String {
+    when::rfc3339(ms, &when::zone())
+}
+
+/// What is said where nothing was found.
+fn empty(
+    query: &Query,
+    probe: &str,
+    (from, to): (i64, i64),
+    path: &std::path::Path,
+) -> Result<String, Failure> {
+    let extent = query.extent(probe);
+    let extent = extent.map_err(|error| in_log(path, &error.to_string()))?;
+    let holds = match extent {
+        Some((first, last)) => format!("the log holds {} to {}", shown(first), shown(last)),
+        None => "the log holds none of this probe yet".to_owned(),
+    };
+    let span = match (from, to) {
+        (i64::MIN, i64::MAX) => String::new(),
+        (from, i64::MAX) => format!(" from {} on", shown(from)),
+        (i64::MIN, to) => format!(" before {}", shown(to)),
+        (from, to) => format!(" between {} and {}", shown(from), shown(to)),
+    };
+    Ok(format!("no readings of `{probe}`{span}; {holds}"))
 }
 
 fn log_of(which: &WhichLog) -> Result<(PathBuf, String), Failure> {

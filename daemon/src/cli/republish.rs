@@ -5,7 +5,7 @@
 //! and moves no cursor. It sends readings, never as live ones; alarm states are told anew by the
 //! service itself at each connect.
 
-use super::{Failure, when};
+use super::{Failure, when, written};
 use crate::config::{self, Config, Outlet, OutletKind};
 use crate::log::query::{Query, Stretch};
 use crate::outlet::line_protocol::LineProtocolReceiver;
@@ -13,7 +13,7 @@ use crate::outlet::mqtt::MqttReceiver;
 use crate::outlet::{Parcel, Receipt, Receiver, Trouble};
 use crate::reading::Reading;
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::Duration;
@@ -75,7 +75,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         }
     });
     let done = ended?;
-    println!("{}", done.sent - done.refused);
+    let taken = done.sent - done.refused;
+    written(writeln!(std::io::stdout().lock(), "{taken}"))?;
     match done.refused {
         0 => Ok(ExitCode::SUCCESS),
         refused => Err(Failure::new(format!(
@@ -86,7 +87,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
 }
 
 fn times(arguments: &Arguments) -> Result<(i64, i64), Failure> {
-    let (zone, now) = (TimeZone::system(), Timestamp::now());
+    let (zone, now) = (when::zone(), Timestamp::now());
     let moment = |text: &str| when::parse(text, now, &zone).map(Timestamp::as_millisecond);
     let (from, to) = (moment(&arguments.from)?, moment(&arguments.to)?);
     if from >= to {

@@ -1,9 +1,10 @@
 //! `nightbench serve`: signals to the service's control, and back to an exit code.
 
-use super::{Failure, runtime};
+use super::{Failure, one_of, runtime};
 use crate::config;
 use crate::service::watchdog::Watchdog;
 use crate::service::{Control, Service};
+use crate::words;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tokio::signal::unix::{Signal, SignalKind, signal};
@@ -11,10 +12,14 @@ use tokio::sync::mpsc;
 
 /// Arguments of `serve`.
 #[derive(Debug, clap::Args)]
+#[group(required = true, multiple = false)]
 pub struct Arguments {
     /// The configuration file; read again on SIGHUP
     #[arg(long, value_name = "FILE")]
-    config: PathBuf,
+    config: Option<PathBuf>,
+    /// The same without its option, as `check` takes it.
+    #[arg(value_name = "FILE", hide = true)]
+    file: Option<PathBuf>,
 }
 
 /// Runs the service until a signal ends it.
@@ -24,8 +29,9 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     // Read before any thread starts: the environment is not safe to read beside one that writes it.
     let watchdog = Watchdog::from_environment();
-    let config = load(&arguments.config).map_err(Failure::new)?;
-    runtime()?.block_on(serve(config, watchdog, &arguments.config))
+    let path = one_of(arguments.config.as_deref(), arguments.file.as_deref());
+    let config = load(path).map_err(Failure::new)?;
+    runtime()?.block_on(serve(config, watchdog, path))
 }
 
 async fn serve(
@@ -35,7 +41,10 @@ async fn serve(
 ) -> Result<ExitCode, Failure> {
     let (to_service, control) = mpsc::channel(4);
     // Signals count from here on: one that comes during the start is not lost.
-    let signals = Signals::catch().map_err(|e| Failure::new(format!("signals: {e}")))?;
+    let signals = Signals::catch().map_err(|error| {
+        let why = words::system(&error);
+        Failure::new(format!("signals cannot be received: {why}"))
+    })?;
     let failure = |error: crate::service::ServiceError| Failure::new(error.to_string());
     let mut service = Service::start(config, watchdog).await.map_err(failure)?;
     let status = service.ready();

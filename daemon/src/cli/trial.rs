@@ -7,11 +7,11 @@
 use super::{Failure, runtime};
 use crate::config::{self, Config, Source as SourceTable};
 use crate::log::query::Query;
-use crate::outlet::words;
 use crate::service::watchdog::Watchdog;
 use crate::service::{Control, Service, simulated_input};
 use crate::source::pty::PtyBoard;
 use crate::source::simulated::{Lines, SimulatedInput};
+use crate::words;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -30,7 +30,7 @@ const LINE_EVERY: Duration = Duration::from_millis(100);
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// How long it runs; Ctrl-C ends it earlier
-    #[arg(long, value_name = "N", default_value_t = 60)]
+    #[arg(long, value_name = "N", default_value_t = 60, value_parser = seconds)]
     seconds: u64,
     /// How many times faster than life the invented night passes
     #[arg(long, value_name = "X", default_value_t = 600.0, value_parser = speed)]
@@ -38,6 +38,11 @@ pub struct Arguments {
     /// Where to write; a new folder for temporary files, if not given
     #[arg(long, value_name = "DIR")]
     folder: Option<PathBuf>,
+}
+
+fn seconds(text: &str) -> Result<u64, String> {
+    text.parse()
+        .map_err(|_| "write whole seconds, such as 60".to_owned())
 }
 
 fn speed(text: &str) -> Result<f64, String> {
@@ -75,7 +80,7 @@ fn plug_in(config: &mut Config) -> Result<PtyBoard, Failure> {
         return Err(broken());
     };
     let plugged = PtyBoard::plug_in(Lines::new(inputs, every, seed), LINE_EVERY)
-        .map_err(|error| Failure::new(format!("the system gave no pseudo-terminal: {error}")))?;
+        .map_err(|error| in_words("the system gave no pseudo-terminal", &error))?;
     board.source = SourceTable::Serial {
         port: plugged.path().to_owned(),
         baud: 115_200,
@@ -90,7 +95,7 @@ async fn play(config: Config, length: Duration) -> Result<(), Failure> {
         .map_err(failure)?;
     let (to_service, control) = mpsc::channel(1);
     let mut terminate = signal(SignalKind::terminate())
-        .map_err(|error| Failure::new(format!("signals: {error}")))?;
+        .map_err(|error| in_words("signals cannot be received", &error))?;
     let shown = tokio::spawn(show::follow(service.log().reader()));
     let end = tokio::spawn(async move {
         tokio::select! {
@@ -152,24 +157,26 @@ fn folder(arguments: &Arguments) -> Result<PathBuf, Failure> {
             .to_string();
         std::env::temp_dir().join(now)
     });
-    std::fs::create_dir_all(&folder)
-        .map_err(|error| Failure::new(format!("folder {}: {error}", folder.display())))?;
+    let failure = |error| in_words(&format!("folder {}", folder.display()), &error);
+    std::fs::create_dir_all(&folder).map_err(failure)?;
     if folder.join("night.sqlite").exists() {
         let shown = folder.display();
         return Err(Failure::new(format!(
             "folder {shown} holds an earlier night; name another `--folder`"
         )));
     }
-    folder
-        .canonicalize()
-        .map_err(|error| Failure::new(format!("folder {}: {error}", folder.display())))
+    folder.canonicalize().map_err(failure)
 }
 
 fn write_configuration(folder: &Path, text: &str) -> Result<(), Failure> {
     let path = folder.join("night.toml");
     std::fs::File::create_new(&path)
         .and_then(|mut file| file.write_all(text.as_bytes()))
-        .map_err(|error| Failure::new(format!("{}: {}", path.display(), words(&error))))
+        .map_err(|error| in_words(&path.display().to_string(), &error))
+}
+
+fn in_words(what: &str, error: &std::io::Error) -> Failure {
+    Failure::new(format!("{what}: {}", words::system(error)))
 }
 
 fn counts(log: &Path) -> Result<crate::log::query::Counts, Failure> {

@@ -22,6 +22,7 @@ pub(super) fn check_drafts(drafts: &Drafts<'_, '_>) {
     one_channel_a_field(drafts.boards);
     boards_in_use(drafts);
     intervals(drafts);
+    silences(drafts.boards);
     resistors(drafts.probes);
 }
 
@@ -113,6 +114,23 @@ fn intervals(drafts: &Drafts<'_, '_>) {
             let what = format!("`every` is {every}, but its board sends a line each {interval}");
             let right = format!("write `every = \"{interval}\"` or more, or remove the line");
             draft.table.warning(Fault::new(what, right));
+        }
+    }
+}
+
+/// A board that may be silent for two lines only is silent whenever one is lost.
+fn silences(boards: &[board::Draft<'_>]) {
+    for board in boards {
+        let (Some(every), Some(after)) = (board.real_interval(), board.silent_after()) else {
+            continue;
+        };
+        if after < every.saturating_mul(2) {
+            let [every, after] = [every, after].map(super::words::duration);
+            let what =
+                format!("it sends a line each {every}, but counts as silent after {after} already");
+            let right = "make `silent_after` two or three times as long, so that one lost line is \
+                         no alarm";
+            board.table.warning(Fault::new(what, right));
         }
     }
 }

@@ -35,10 +35,10 @@ pub(super) fn read(
     let table = probe.group("alarm")?;
     let high = table
         .table_called("high", "alarm")
-        .map(|table| limited(&table, unit));
+        .map(|table| limited(table, unit));
     let low = table
         .table_called("low", "alarm")
-        .map(|table| limited(&table, unit));
+        .map(|table| limited(table, unit));
     let fault = table
         .table_called("fault", "alarm")
         .map(|table| unlimited(&table, Condition::Fault));
@@ -74,7 +74,8 @@ pub(super) fn read(
 }
 
 /// A high or low alarm whose deadband may still be open.
-struct Limited {
+struct Limited<'a> {
+    table: Table<'a>,
     limit: f64,
     deadband: Option<f64>,
     delays: Delays,
@@ -87,7 +88,7 @@ struct Delays {
     action: String,
 }
 
-impl Limited {
+impl Limited<'_> {
     fn rule(
         self,
         span: Option<f64>,
@@ -98,6 +99,13 @@ impl Limited {
         let share = span.map(|span| span * DEADBAND_SHARE);
         let default = share.unwrap_or(0.0).max(step.unwrap_or(0.0));
         let deadband = self.deadband.unwrap_or(default);
+        if deadband == 0.0 && self.delays.on_ms == 0 && self.delays.off_ms == 0 {
+            self.table.warning(Fault::new(
+                "it has neither a deadband nor a delay, so at its limit each wobble of the last \
+                 digit raises it anew",
+                "add a `deadband` of some steps of the reading, or `on_delay = \"30s\"`",
+            ));
+        }
         self.delays.rule(condition(self.limit, deadband))
     }
 }
@@ -113,8 +121,8 @@ impl Delays {
     }
 }
 
-fn limited(table: &Table<'_>, unit: Option<&Unit>) -> Value<Limited> {
-    let delays = delays(table);
+fn limited<'a>(table: Table<'a>, unit: Option<&Unit>) -> Value<Limited<'a>> {
+    let delays = delays(&table);
     let Some(unit) = unit else {
         // The unit's own fault has been reported; without it a limit cannot be read.
         table.know(&["limit", "deadband"]);
@@ -126,6 +134,7 @@ fn limited(table: &Table<'_>, unit: Option<&Unit>) -> Value<Limited> {
     let deadband = table.optional("deadband", |item| deadband(item, unit));
     table.end();
     Some(Limited {
+        table,
         limit: limit?,
         deadband: deadband?,
         delays: delays?,
@@ -186,14 +195,14 @@ fn all_or_none<T>(read: Option<Value<T>>) -> Value<Option<T>> {
     }
 }
 
-fn span(high: Option<&Limited>, low: Option<&Limited>) -> Option<f64> {
+fn span(high: Option<&Limited<'_>>, low: Option<&Limited<'_>>) -> Option<f64> {
     Some((high?.limit - low?.limit).abs())
 }
 
 fn check_order(
     table: &Table<'_>,
-    high: Option<&Limited>,
-    low: Option<&Limited>,
+    high: Option<&Limited<'_>>,
+    low: Option<&Limited<'_>>,
     unit: Option<&Unit>,
 ) -> Value<()> {
     let (Some(high), Some(low), Some(unit)) = (high, low, unit) else {

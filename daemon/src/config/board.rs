@@ -185,10 +185,9 @@ fn channels<'a>(
         })
         .collect();
     if channels.is_empty() && table.item("channel").is_none() {
-        table.error(Fault::new(
-            "it has no channel",
-            format!("add a table `[board.{board}.channel.NAME]` for each input with a probe"),
-        ));
+        let right =
+            format!("add a table `[board.{board}.channel.NAME]` for each input with a probe");
+        table.missing("channel", Fault::new("it has no channel", right));
     }
     channels
 }
@@ -216,6 +215,16 @@ impl<'a> Draft<'a> {
     /// The interval between its lines, where that is known.
     pub(super) fn interval(&self) -> Option<Duration> {
         self.source.as_ref().and_then(Source::interval)
+    }
+
+    /// The same by the host's clock: a board may run faster than life.
+    pub(super) fn real_interval(&self) -> Option<Duration> {
+        self.source.as_ref().and_then(Source::real_interval)
+    }
+
+    /// After how long it counts as silent, where that is right.
+    pub(super) fn silent_after(&self) -> Value<Duration> {
+        self.silent_after
     }
 
     /// Reads the scenes and puts the board together. `unit` gives what is known of the unit of the

@@ -6,7 +6,6 @@ use super::files::Files;
 use super::format::check_field;
 use super::item::{Item, Value};
 use super::problem::Fault;
-use super::quantity::Kind;
 use super::reader::Table;
 use super::unit::Unit;
 use crate::measure::corrections::Corrections;
@@ -139,7 +138,10 @@ fn check_name_as_field(name: &str, table: &Table<'_>, format: Option<&Format>) -
 }
 
 fn front_end(table: &Table<'_>) -> Value<Wired> {
-    let wiring = table.required("front_end", "\"divider\"", |item| item.choice(WIRINGS));
+    let later = "; the channel's other keys are looked at once the front end is known";
+    let wiring = table.required("front_end", "\"divider\"", |item| {
+        item.choice_before(WIRINGS, later)
+    });
     let Some(wiring) = wiring else {
         for keys in [DIVIDER, absolute::SUPPLY, CHARGE_TIME, VOLTAGE, CONVERTER] {
             table.know(keys);
@@ -257,8 +259,7 @@ fn voltage(table: &Table<'_>) -> Value<FrontEnd> {
 }
 
 fn ohms(item: &Item<'_>) -> Value<f64> {
-    let ohms = item.quantity(&Unit::of("Ohm"), Kind::Value)?;
-    item.within(ohms, &RESISTOR, "Ohm")
+    item.quantity_within(&Unit::of("Ohm"), &RESISTOR, "Ohm")
 }
 
 /// From a milliohm to a gigaohm: outside it, somebody mistyped a prefix.

@@ -21,6 +21,8 @@ pub(super) struct Item<'t> {
     key: &'t str,
     key_span: Range<usize>,
     value: &'t Spanned<DeValue<'t>>,
+    /// Whether it is one value of a list.
+    in_list: bool,
 }
 
 impl<'t> Item<'t> {
@@ -38,6 +40,7 @@ impl<'t> Item<'t> {
             key,
             key_span,
             value,
+            in_list: false,
         }
     }
 
@@ -60,6 +63,8 @@ impl<'t> Item<'t> {
     pub(super) fn text(&self) -> Value<&'t str> {
         match self.value.get_ref() {
             DeValue::String(text) => Some(text),
+            DeValue::Integer(number) => self.unquoted(number.as_str()),
+            DeValue::Float(number) => self.unquoted(number.as_str()),
             _ => self.mistyped("a text in quotes", &format!("{} = \"…\"", self.key)),
         }
     }
@@ -110,30 +115,51 @@ impl<'t> Item<'t> {
     pub(super) fn flag(&self) -> Value<bool> {
         match self.value.get_ref() {
             DeValue::Boolean(flag) => Some(*flag),
-            _ => self.mistyped("`true` or `false`", &format!("{} = true", self.key)),
+            _ => {
+                let own = self.text_if_text().filter(|text| *text == "false");
+                let example = format!("{} = {}", self.key, own.unwrap_or("true"));
+                self.mistyped("`true` or `false`", &example)
+            }
         }
     }
 
     /// One of several words.
     pub(super) fn choice<T: Clone>(&self, words: &[(&str, T)]) -> Value<T> {
-        let text = self.text()?;
-        if let Some((_, meaning)) = words.iter().find(|(word, _)| *word == text) {
-            return Some(meaning.clone());
-        }
+        self.choice_before(words, "")
+    }
+
+    /// One of several words that decides what else can be read: `later` tells, after a fault, what
+    /// was not looked at for it.
+    pub(super) fn choice_before<T: Clone>(&self, words: &[(&str, T)], later: &str) -> Value<T> {
         let names: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
-        self.unknown_word(text, &names)
+        let text = self.word(&names, later)?;
+        match words.iter().find(|(word, _)| *word == text) {
+            Some((_, meaning)) => Some(meaning.clone()),
+            None => self.refuse(self.not_among(text, &names, one_of(&names), later)),
+        }
+    }
+
+    /// A text that should be one of `names`.
+    pub(super) fn word(&self, names: &[&str], later: &str) -> Value<&'t str> {
+        let text = self.text_if_text();
+        text.or_else(|| self.mistyped_so("a word in quotes", one_of(names) + later))
     }
 
     /// Reports a word that is none of `names`.
     pub(super) fn unknown_word<T>(&self, word: &str, names: &[&str]) -> Value<T> {
+        self.refuse(self.not_among(word, names, one_of(names), ""))
+    }
+
+    /// The fault of a word that is none of `names`: the one that is like it, else `all` of them.
+    pub(super) fn not_among(&self, word: &str, names: &[&str], all: String, later: &str) -> Fault {
         let right = match similar(word, names.iter().copied()) {
             Some(near) => format!("there is a similar one: `{near}`"),
-            None => format!("it is one of {}", words::list(names)),
+            None => all,
         };
-        self.refuse(Fault::new(
+        Fault::new(
             format!("unknown `{}`: `{word}`", self.key),
-            right,
-        ))
+            format!("{right}{later}"),
+        )
     }
 
     /// A list of texts.
@@ -202,14 +228,11 @@ impl<'t> Item<'t> {
         let read: Vec<Option<T>> = values
             .iter()
             .map(|value| {
-                let span = self.key_span.clone();
-                read(&Self::new(
-                    self.report,
-                    Rc::clone(&self.place),
-                    self.key,
-                    span,
-                    value,
-                ))
+                let (span, place) = (self.key_span.clone(), Rc::clone(&self.place));
+                read(&Self {
+                    in_list: true,
+                    ..Self::new(self.report, place, self.key, span, value)
+                })
             })
             .collect();
         read.into_iter().collect()
@@ -217,14 +240,26 @@ impl<'t> Item<'t> {
 
     /// Reports a value of another type; `example` is how it could stand there.
     pub(super) fn mistyped<T>(&self, wanted: &str, example: &str) -> Value<T> {
+        let whole = format!("{} = ", self.key);
+        let shown = match example.strip_prefix(&whole) {
+            Some(value) if self.in_list => value,
+            _ => example,
+        };
+        self.mistyped_so(wanted, format!("write it as `{shown}`"))
+    }
+
+    /// The same, where what is right is not an example.
+    pub(super) fn mistyped_so<T>(&self, wanted: &str, right: String) -> Value<T> {
+        let (key, is) = (self.key, self.type_words());
         self.refuse(Fault::new(
-            format!(
-                "`{}` must be {wanted}, but is {}",
-                self.key,
-                self.type_words()
-            ),
-            format!("write it as `{example}`"),
+            format!("`{key}` must be {wanted}, but is {is}"),
+            right,
         ))
+    }
+
+    /// Reports a number where a text is wanted.
+    fn unquoted<T>(&self, number: &str) -> Value<T> {
+        self.mistyped("a text in quotes", &format!("{} = \"{number}\"", self.key))
     }
 
     /// Type of the value in words.
@@ -239,4 +274,8 @@ impl<'t> Item<'t> {
             DeValue::Table(_) => "a table",
         }
     }
+}
+
+fn one_of(names: &[&str]) -> String {
+    format!("it is one of {}", words::list(names))
 }

@@ -148,8 +148,12 @@ fn measurement(table: &Table<'_>) -> Value<String> {
 
 /// `http` or `https`, a host, and nothing that a write would have to fight with.
 fn url(item: &Item<'_>) -> Value<String> {
+    let example = "url = \"http://127.0.0.1:8086\"";
+    if item.text_if_text().is_none() {
+        return item.mistyped("an address in quotes", example);
+    }
     let text = item.filled()?;
-    let example = "write it as `http://host:port`";
+    let example = format!("write it as `{example}`");
     let url = match reqwest::Url::parse(text) {
         Ok(url) => url,
         Err(error) => {

@@ -3,6 +3,7 @@
 use super::files::Files;
 use super::problem::Problem;
 use super::{Config, parse_with};
+use crate::words;
 use std::fmt;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -16,6 +17,11 @@ pub enum LoadError {
     /// There is no such file.
     Missing {
         /// The path that was asked for.
+        path: PathBuf,
+    },
+    /// The path is that of a folder.
+    Folder {
+        /// The path.
         path: PathBuf,
     },
     /// The file could not be read.
@@ -51,7 +57,7 @@ pub enum LoadError {
 /// # Errors
 /// Where the file cannot be read, is no text, or has errors.
 pub fn load(path: &Path) -> Result<(Config, Vec<Problem>), LoadError> {
-    let text = read(path)?;
+    let text = read_text(path)?;
     let base = path.parent().unwrap_or(Path::new(""));
     match parse_with(&text, &Files::new(base, &referred)) {
         (Some(config), problems) => Ok((config, problems)),
@@ -73,7 +79,11 @@ fn referred(path: &Path) -> std::io::Result<String> {
     String::from_utf8(bytes).map_err(|_| no_text())
 }
 
-fn read(path: &Path) -> Result<String, LoadError> {
+/// Reads the text of a configuration file, and does not look into it.
+///
+/// # Errors
+/// Where the file cannot be read, or is no text.
+pub fn read_text(path: &Path) -> Result<String, LoadError> {
     let bytes = bytes(path).map_err(|error| unreadable(path, &error))?;
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(LoadError::TooLarge {
@@ -93,9 +103,10 @@ fn unreadable(path: &Path, error: &std::io::Error) -> LoadError {
     let path = path.to_owned();
     match error.kind() {
         std::io::ErrorKind::NotFound => LoadError::Missing { path },
+        std::io::ErrorKind::IsADirectory => LoadError::Folder { path },
         _ => LoadError::Unreadable {
             path,
-            why: error.to_string(),
+            why: words::system(error),
         },
     }
 }
@@ -117,6 +128,10 @@ impl fmt::Display for LoadError {
                     f,
                     "configuration `{path}`: there is no such file; check the path"
                 )
+            }
+            Self::Folder { path } => {
+                let path = path.display();
+                write!(f, "configuration `{path}` is a folder; name the file in it")
             }
             Self::Unreadable { path, why } => {
                 let path = path.display();
@@ -171,6 +186,7 @@ mod tests {
     fn a_file_that_cannot_be_used_is_named_with_the_reason() {
         insta::assert_snapshot!(refused("none.toml", None), @"configuration `FOLDER/none.toml`: there is no such file; check the path");
         insta::assert_snapshot!(refused("latin.toml", Some(b"site = \"a\"\nx = \"\xb0C\"\n")), @"FOLDER/latin.toml:2: this is no UTF-8 text; save the file as UTF-8");
+        insta::assert_snapshot!(refused("", None), @"configuration `FOLDER/` is a folder; name the file in it");
         let large = vec![b'#'; usize::try_from(LARGEST_FILE).unwrap() + 1];
         insta::assert_snapshot!(refused("large.toml", Some(&large)), @"configuration `FOLDER/large.toml` has more than 4 MiB; check the path");
     }

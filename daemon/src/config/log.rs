@@ -23,10 +23,8 @@ const DEFAULT_COMMIT: Duration = Duration::from_secs(2);
 /// Reads `[log]` under the top of the file.
 pub(super) fn read(root: &Table<'_>, base: &Path) -> Value<Log> {
     if root.item("log").is_none() {
-        root.error(Fault::new(
-            "there is no `[log]` table",
-            "add one with the file that readings are kept in: `path = \"night.sqlite\"`",
-        ));
+        let right = "add one with the file that readings are kept in: `path = \"night.sqlite\"`";
+        root.missing("log", Fault::new("there is no `[log]` table", right));
     }
     let table = root.table("log")?;
     let path = table.required("path", "\"night.sqlite\"", |item| item.path(base));

@@ -13,6 +13,7 @@ mod corrections;
 mod files;
 mod filter;
 mod format;
+mod hint;
 mod item;
 mod line_protocol;
 mod load;
@@ -26,6 +27,7 @@ mod probe;
 mod problem;
 mod quantity;
 mod reader;
+mod remark;
 mod resistor;
 mod scene;
 mod secret;
@@ -45,12 +47,13 @@ pub use board::Board;
 pub use channel::Channel;
 pub use clock::Clock;
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
-pub use load::{LoadError, load};
+pub use load::{LoadError, load, read_text};
 pub use log::Log;
 pub use mqtt::{Mqtt, MqttVersion, Payload};
 pub use outlet::{Outlet, OutletKind};
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
+pub use remark::{Remark, remarks};
 pub use scene::{Scene, SimulatedChannel};
 pub use secret::Secret;
 pub use source::{
@@ -97,19 +100,26 @@ pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
 
 /// As [`parse`], with the files that the text names.
 fn parse_with(text: &str, files: &Files<'_>) -> (Option<Config>, Vec<Problem>) {
-    let (document, errors) = DeTable::parse_recoverable(text);
+    let (readable, errors) = syntax::readable(text);
+    let (document, _) = DeTable::parse_recoverable(&readable);
     let syntax = Report::new(text);
-    syntax::report(&syntax, text, &errors);
+    let broken = syntax::report(&syntax, text, &errors);
     let report = Report::new(text);
     let config = read(&report, document.get_ref(), files);
     let mut problems = syntax.into_problems();
-    // What stands in a broken line was guessed by the parser: nothing more is said about it.
-    let broken: Vec<usize> = problems.iter().map(|problem| problem.line).collect();
     let ours = report.into_problems().into_iter();
-    problems.extend(ours.filter(|problem| !broken.contains(&problem.line)));
+    problems.extend(ours.filter(|problem| !broken.explains(problem)));
     problems.sort_by_key(|problem| (problem.line, problem.column));
     let faulty = problems.iter().any(Problem::is_error);
     (config.filter(|_| !faulty), problems)
+}
+
+/// A duration as the configuration writes it: `90s`, `1.5h`, `2m30s`, `1d`.
+///
+/// # Errors
+/// What is wrong with it, and what would be right.
+pub fn duration(text: &str) -> Result<std::time::Duration, String> {
+    quantity::duration(text).map_err(|fault| format!("{}; {}", fault.what, fault.right))
 }
 
 fn read(report: &Report<'_>, document: &DeTable<'_>, files: &Files<'_>) -> Option<Config> {

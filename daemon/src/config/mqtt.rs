@@ -229,18 +229,78 @@ pub(super) fn keep_alive(table: &Table<'_>) -> Value<Duration> {
 /// A host name or address, without anything around it.
 pub(super) fn host(item: &Item<'_>) -> Value<String> {
     let host = item.filled()?;
-    if let Some((_, rest)) = host.split_once("://") {
-        let what = format!("`{host}` is an address, but a host is wanted");
-        return item.refuse(Fault::new(
-            what,
-            format!("write the name alone, such as `{rest}`"),
-        ));
+    if let Some(address) = Address::of(host) {
+        return address.refuse(item);
     }
     if host.contains(|c: char| c.is_whitespace() || c.is_control() || c == '/') {
         let what = format!("`{}` is no host", host.escape_debug());
         return item.refuse(Fault::new(what, "write a host name or an IP address"));
     }
     Some(host.to_owned())
+}
+
+/// What somebody wrote where only a host belongs.
+struct Address<'a> {
+    written: &'a str,
+    /// Whether there is a user, and perhaps a password, in it.
+    has_user: bool,
+    host: &'a str,
+    port: Option<u16>,
+}
+
+impl<'a> Address<'a> {
+    /// `None` for a host, and for an IPv6 address, whose colons are its own.
+    fn of(written: &'a str) -> Option<Self> {
+        let (rest, schemed) = match written.split_once("://") {
+            Some((_, rest)) => (rest, true),
+            None => (written, false),
+        };
+        let ends_at = rest.find(['/', '?']).unwrap_or(rest.len());
+        let rest = &rest[..ends_at];
+        let (has_user, rest) = match rest.rsplit_once('@') {
+            Some((_, rest)) => (true, rest),
+            None => (false, rest),
+        };
+        if !schemed && !has_user && (is_ipv6(rest) || !rest.contains(':')) {
+            return None;
+        }
+        let (host, port) = match rest.rsplit_once(':') {
+            Some((host, port)) if !is_ipv6(rest) => (host, port.parse().ok()),
+            _ => (rest, None),
+        };
+        let host = host.trim_start_matches('[').trim_end_matches(']');
+        Some(Self {
+            written,
+            has_user,
+            host,
+            port,
+        })
+    }
+
+    fn refuse<T>(&self, item: &Item<'_>) -> Value<T> {
+        let host = match self.host {
+            "" => "127.0.0.1",
+            host => host,
+        };
+        let port = match self.port {
+            Some(port) if port > 0 => format!(" and `port = {port}`"),
+            _ => String::new(),
+        };
+        let right = format!("write `host = \"{host}\"`{port}");
+        if self.has_user {
+            let right = format!("{right}, and `user` and `password_file` as keys of their own");
+            item.refuse_secret(Fault::new("a host holds no user and no password", right));
+            return None;
+        }
+        let what = format!("`{}` is an address, but a host is wanted", self.written);
+        item.refuse(Fault::new(what, right))
+    }
+}
+
+/// An address, also one with its zone: `fe80::1%eth0`.
+fn is_ipv6(text: &str) -> bool {
+    let address = text.split('%').next().unwrap_or(text);
+    address.parse::<std::net::Ipv6Addr>().is_ok()
 }
 
 /// A client identifier.

@@ -1,5 +1,6 @@
 //! Keys that hold numbers: plain ones, quantities, durations and sizes, each checked for its range.
 
+use super::hint;
 use super::item::{Item, Value};
 use super::problem::Fault;
 use super::quantity::{self, Kind};
@@ -17,8 +18,13 @@ impl Item<'_> {
         T: TryFrom<i64> + PartialOrd + Display + Copy,
     {
         let Some(number) = self.integer() else {
-            let example = format!("{} = {}", self.key(), range.start());
-            return self.mistyped("a whole number", &example);
+            let fits = |number: i64| T::try_from(number).is_ok_and(|n| range.contains(&n));
+            let own = self.own_number(|number| {
+                let whole = number.to_string().parse::<i64>();
+                whole.is_ok_and(fits)
+            });
+            let right = hint::between("a whole number", range.start(), range.end());
+            return self.not_a_number("a whole number", own, right);
         };
         let fits = T::try_from(number).ok().filter(|n| range.contains(n));
         fits.or_else(|| self.out_of_range(&number.to_string(), range.start(), range.end()))
@@ -27,43 +33,53 @@ impl Item<'_> {
     /// A plain number in a range.
     pub(super) fn number(&self, range: RangeInclusive<f64>) -> Value<f64> {
         let Some(number) = self.float() else {
-            return self.mistyped("a number", &format!("{} = {}", self.key(), range.start()));
+            let own = self.own_number(|number| range.contains(&number));
+            let right = hint::between("a number", range.start(), range.end());
+            return self.not_a_number("a number", own, right);
         };
         self.within(number, &range, "")
     }
 
     /// A number above zero.
     pub(super) fn positive(&self) -> Value<f64> {
-        let number = match self.float() {
-            Some(number) => number,
-            None => return self.mistyped("a number", &format!("{} = 1023", self.key())),
+        self.positive_up_to(f64::MAX)
+    }
+
+    /// A number above zero, at most `most`.
+    pub(super) fn positive_up_to(&self, most: f64) -> Value<f64> {
+        let Some(number) = self.float() else {
+            let own = self.own_number(|number| number > 0.0 && number <= most);
+            return self.not_a_number("a number", own, "write a number above 0".to_owned());
         };
-        self.above_zero(number)
+        let number = self.above_zero(number)?;
+        self.within(number, &(0.0..=most), "")
     }
 
     /// A quantity in `unit`, from a bare number or a text with a unit.
     pub(super) fn quantity(&self, unit: &Unit, kind: Kind) -> Value<f64> {
-        if let Some(number) = self.float() {
-            return self.finite(number);
-        }
-        match self.value() {
-            DeValue::String(text) => self.accept(quantity::quantity(text, unit, kind)),
-            _ => {
-                let example = format!("{} = {}", self.key(), quantity::written(unit));
-                self.mistyped("a number, or a text with a unit", &example)
-            }
-        }
+        self.quantity_hinted(unit, kind, &hint::ANY)
+    }
+
+    /// A quantity in a range; `shown` is the unit as the range is told with it.
+    pub(super) fn quantity_within(
+        &self,
+        unit: &Unit,
+        range: &RangeInclusive<f64>,
+        shown: &str,
+    ) -> Value<f64> {
+        let number = self.quantity_hinted(unit, Kind::Value, range)?;
+        self.within(number, range, shown)
     }
 
     /// A quantity in `unit` above zero.
     pub(super) fn positive_quantity(&self, unit: &Unit) -> Value<f64> {
-        let number = self.quantity(unit, Kind::Value)?;
+        let number = self.quantity_hinted(unit, Kind::Value, &hint::POSITIVE)?;
         self.above_zero(number)
     }
 
     /// A duration in a range; a bare number is seconds.
     pub(super) fn duration(&self, range: RangeInclusive<Duration>) -> Value<Duration> {
-        let duration = self.any_duration()?;
+        let duration = self.any_duration(&range)?;
         if range.contains(&duration) {
             return Some(duration);
         }
@@ -97,14 +113,50 @@ impl Item<'_> {
         })
     }
 
-    fn any_duration(&self) -> Value<Duration> {
-        if let Some(seconds) = self.float() {
-            return self.accept(quantity::seconds_to_duration(seconds));
+    /// A quantity whose range is judged elsewhere; what is proposed for it lies in `range`.
+    fn quantity_hinted(&self, unit: &Unit, kind: Kind, range: &RangeInclusive<f64>) -> Value<f64> {
+        if let Some(number) = self.float() {
+            return self.finite(number);
         }
         match self.value() {
-            DeValue::String(text) => self.accept(quantity::duration(text)),
-            _ => self.mistyped("a duration", &format!("{} = \"10s\"", self.key())),
+            DeValue::String(text) => self.accept(quantity::quantity(text, unit, kind, range)),
+            _ => {
+                let example = format!("{} = {}", self.key(), hint::written(unit, range));
+                self.mistyped("a number, or a text with a unit", &example)
+            }
         }
+    }
+
+    /// The number that a value of another type stands for, where `fits` takes it.
+    fn own_number(&self, fits: impl Fn(f64) -> bool) -> Option<String> {
+        match self.value() {
+            DeValue::String(text) => hint::number(text, fits),
+            DeValue::Float(number) => hint::number(number.as_str(), fits),
+            _ => None,
+        }
+    }
+
+    /// Reports a value that is no number; `own` is the one that was meant.
+    fn not_a_number<T>(&self, wanted: &str, own: Option<String>, right: String) -> Value<T> {
+        match own {
+            Some(own) => self.mistyped(wanted, &format!("{} = {own}", self.key())),
+            None => self.mistyped_so(wanted, right),
+        }
+    }
+
+    fn any_duration(&self, range: &RangeInclusive<Duration>) -> Value<Duration> {
+        let (read, text) = match (self.float(), self.value()) {
+            (Some(seconds), _) => (quantity::seconds_to_duration(seconds), ""),
+            (None, DeValue::String(text)) => (quantity::duration(text), &**text),
+            (None, _) => {
+                let example = format!("{} = {}", self.key(), hint::some_duration(range));
+                return self.mistyped("a duration", &example);
+            }
+        };
+        self.accept(read.map_err(|fault| {
+            let right = hint::duration(text, range);
+            Fault { right, ..fault }
+        }))
     }
 
     fn integer(&self) -> Option<i64> {

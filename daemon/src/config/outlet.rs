@@ -1,6 +1,6 @@
 //! `[outlet.NAME]`: where readings and alarms are sent.
 
-use super::item::Value;
+use super::item::{Item, Value};
 use super::line_protocol::{self, LineProtocol, LineProtocolFile};
 use super::mqtt::{self, Mqtt};
 use super::reader::Table;
@@ -65,7 +65,7 @@ pub(super) fn read_all<'a>(root: &Table<'a>, site: Option<&str>, base: &Path) ->
 }
 
 fn read(name: String, table: &Table<'_>, site: Option<&str>, base: &Path) -> Value<Outlet> {
-    let kind = table.required("kind", "\"mqtt\"", |item| item.choice(KINDS));
+    let kind = table.required("kind", "\"mqtt\"", kind);
     let rate = table.or("backlog_rate", DEFAULT_BACKLOG_RATE, |item| {
         item.whole(1..=FASTEST_BACKLOG)
     });
@@ -86,6 +86,23 @@ fn read(name: String, table: &Table<'_>, site: Option<&str>, base: &Path) -> Val
         kind: kind?,
     })
 }
+
+fn kind(item: &Item<'_>) -> Value<Kind> {
+    let known = item
+        .text_if_text()
+        .filter(|word| KINDS.iter().all(|(kind, _)| kind != word));
+    let Some(word) = known else {
+        return item.choice_before(KINDS, LATER);
+    };
+    let names: Vec<&str> = KINDS.iter().map(|(word, _)| *word).collect();
+    item.refuse(item.not_among(word, &names, WHAT_FOR.to_owned(), LATER))
+}
+
+const WHAT_FOR: &str = "write `mqtt` for a broker, `line-protocol` for a database that takes it over \
+     HTTP, or `line-protocol-file` for a file";
+
+/// What a wrong kind hides.
+const LATER: &str = "; the outlet's other keys are looked at once the kind is known";
 
 fn refuse_others(table: &Table<'_>, kind: Kind) {
     let http = "it goes with `kind = \"line-protocol\"`";

@@ -2,7 +2,6 @@
 
 use super::item::{Item, Value};
 use super::problem::Fault;
-use super::quantity::Kind;
 use super::reader::Table;
 use super::unit::Unit;
 use crate::driver::{Driver, Model, Parameter, ParameterKind};
@@ -54,9 +53,8 @@ fn one(parameter: &Parameter, table: Option<&Table<'_>>) -> Value<Vec<f64>> {
 }
 
 fn number(item: &Item<'_>, unit: &str, (least, most): (f64, f64)) -> Value<Vec<f64>> {
-    let number = item.quantity(&Unit::of(unit), Kind::Value)?;
     let shown = if unit == "1" { "" } else { unit };
-    item.within(number, &(least..=most), shown)
+    item.quantity_within(&Unit::of(unit), &(least..=most), shown)
         .map(|number| vec![number])
 }
 
@@ -72,7 +70,7 @@ fn list(item: &Item<'_>, unit: &str, most: usize) -> Value<Vec<f64>> {
 }
 
 fn choice(item: &Item<'_>, words: &[&str]) -> Value<Vec<f64>> {
-    let word = item.text()?;
+    let word = item.word(words, "")?;
     match words.iter().position(|known| *known == word) {
         Some(at) => Some(vec![index(at)]),
         None => item.unknown_word(word, words),

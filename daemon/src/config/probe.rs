@@ -90,10 +90,8 @@ impl Chain {
 /// Reads every `[probe.NAME]`.
 pub(super) fn read_all<'a>(root: &Table<'a>, boards: &[board::Draft<'a>]) -> Vec<Draft<'a>> {
     if root.item("probe").is_none() {
-        root.error(Fault::new(
-            "there is no `[probe.NAME]` table, so nothing would be read",
-            "add one for each probe",
-        ));
+        let what = "there is no `[probe.NAME]` table, so nothing would be read";
+        root.missing("probe", Fault::new(what, "add one for each probe"));
     }
     root.named("probe", "probe")
         .into_iter()
@@ -175,7 +173,10 @@ fn wired_to(table: &Table<'_>, boards: &[board::Draft<'_>]) -> Value<(String, St
 
 /// A name that must be one of those that are there.
 fn referred(item: &Item<'_>, names: &[&str]) -> Value<String> {
-    let name = item.text()?;
+    let name = match names {
+        [] => item.text()?,
+        names => item.word(names, "")?,
+    };
     if names.contains(&name) {
         return Some(name.to_owned());
     }

@@ -32,6 +32,8 @@ pub struct Problem {
     pub what: String,
     /// What would be right.
     pub right: String,
+    /// The key or table that is missing, where that is the problem.
+    pub(super) missing: Option<&'static str>,
 }
 
 impl Problem {
@@ -139,10 +141,9 @@ impl<'t> Report<'t> {
 
     /// The text of a line, counted from 1.
     pub(super) fn line(&self, line: usize) -> &'t str {
-        self.text
-            .split('\n')
-            .nth(line.saturating_sub(1))
-            .unwrap_or("")
+        let start = self.line_starts.get(line.saturating_sub(1)).copied();
+        let rest = start.and_then(|start| self.text.get(start..));
+        rest.unwrap_or("").split('\n').next().unwrap_or("")
     }
 
     /// All problems, in the order of the text.
@@ -162,7 +163,22 @@ impl<'t> Report<'t> {
             place: place.to_owned(),
             what: printable(&fault.what),
             right: printable(&fault.right),
+            missing: None,
         });
+    }
+
+    /// Adds the error that a key or a table is missing.
+    pub(super) fn missing(
+        &self,
+        place: &str,
+        span: &Range<usize>,
+        key: &'static str,
+        fault: Fault,
+    ) {
+        self.error(place, span, fault);
+        if let Some(problem) = self.problems.borrow_mut().last_mut() {
+            problem.missing = Some(key);
+        }
     }
 
     /// Adds an error whose text would give away a secret.

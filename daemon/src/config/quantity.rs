@@ -2,8 +2,10 @@
 //!
 //! Reads text; which key it stands at, and what range makes sense there, is not known here.
 
+use super::hint;
 use super::problem::Fault;
 use super::unit::{Unit, meant};
+use std::ops::RangeInclusive;
 use std::time::Duration;
 
 /// Whether a number is a place on the scale or a distance on it.
@@ -15,9 +17,20 @@ pub(super) enum Kind {
     Difference,
 }
 
-/// The number in `target`'s unit.
-pub(super) fn quantity(text: &str, target: &Unit, kind: Kind) -> Result<f64, Fault> {
-    let (number, code) = split(text, &example(target))?;
+/// The number in `target`'s unit; what is proposed instead of a faulty one lies in `range`.
+pub(super) fn quantity(
+    text: &str,
+    target: &Unit,
+    kind: Kind,
+    range: &RangeInclusive<f64>,
+) -> Result<f64, Fault> {
+    read(text, target, kind)
+        .map_err(|what| Fault::new(what, hint::quantity(text, target, kind, range)))
+}
+
+/// The number in `target`'s unit, or what is wrong.
+pub(super) fn read(text: &str, target: &Unit, kind: Kind) -> Result<f64, String> {
+    let (number, code) = split(text)?;
     if code.is_empty() {
         return Ok(number);
     }
@@ -108,7 +121,7 @@ fn sum(text: &str, example: &str, factor: impl Fn(&str) -> Option<f64>) -> Resul
     let mut rest = text.trim();
     let mut total = 0.0;
     loop {
-        let (number, after) = number(rest).map_err(|()| no_number(text, example))?;
+        let (number, after) = number(rest).map_err(|()| Fault::new(no_number(text), example))?;
         let after = after.trim_start();
         let end = after
             .find(|c: char| !c.is_alphabetic())
@@ -123,8 +136,8 @@ fn sum(text: &str, example: &str, factor: impl Fn(&str) -> Option<f64>) -> Resul
     }
 }
 
-fn split<'a>(text: &'a str, example: &str) -> Result<(f64, &'a str), Fault> {
-    let (number, rest) = number(text.trim()).map_err(|()| no_number(text, example))?;
+fn split(text: &str) -> Result<(f64, &str), String> {
+    let (number, rest) = number(text.trim()).map_err(|()| no_number(text))?;
     Ok((number, rest.trim()))
 }
 
@@ -153,34 +166,13 @@ fn digits(text: &str, from: usize) -> usize {
     from + rest.iter().take_while(|byte| byte.is_ascii_digit()).count()
 }
 
-/// How a quantity in this unit could be written: `"10 kOhm"`.
-pub(super) fn written(target: &Unit) -> String {
-    match target.code() {
-        "1" => "0.5".to_owned(),
-        "Ohm" => "\"10 kOhm\"".to_owned(),
-        "V" => "\"3.3 V\"".to_owned(),
-        "lx" => "\"200 lx\"".to_owned(),
-        code => format!("\"20 {code}\""),
+fn no_number(text: &str) -> String {
+    if text.contains(',') {
+        return format!(
+            "the number in `{text}` has a comma (the decimal mark is a point, thousands have none)"
+        );
     }
-}
-
-fn example(target: &Unit) -> String {
-    match target.code() {
-        "1" => "write a plain number".to_owned(),
-        _ => format!("write a number with a unit: `{}`", written(target)),
-    }
-}
-
-fn no_number(text: &str, example: &str) -> Fault {
-    let comma = if text.contains(',') {
-        " (the decimal mark is a point)"
-    } else {
-        ""
-    };
-    Fault::new(
-        format!("`{text}` does not begin with a number{comma}"),
-        example,
-    )
+    format!("`{text}` does not begin with a number")
 }
 
 fn unknown_unit(text: &str, unit: &str, example: &str) -> Fault {
@@ -191,25 +183,18 @@ fn unknown_unit(text: &str, unit: &str, example: &str) -> Fault {
     Fault::new(what, example)
 }
 
-fn wrong_unit(text: &str, unit: &Unit, target: &Unit) -> Fault {
+fn wrong_unit(text: &str, unit: &Unit, target: &Unit) -> String {
     let code = unit.code();
     let wanted = match target.dimension() {
         Some(dimension) => format!("{} in `{}`", dimension.words(), target.code()),
         None => format!("a number in `{}`", target.code()),
     };
     match (unit.dimension(), meant(code)) {
-        (Some(dimension), _) => Fault::new(
-            format!("`{text}` is {}, but {wanted} is wanted", dimension.words()),
-            example(target),
-        ),
-        (None, Some(meant)) => Fault::new(
-            format!("`{code}` is not the UCUM code that you mean"),
-            format!("write `{meant}`"),
-        ),
-        (None, None) => Fault::new(
-            format!("unknown unit `{code}`, but {wanted} is wanted"),
-            example(target),
-        ),
+        (Some(dimension), _) => {
+            format!("`{text}` is {}, but {wanted} is wanted", dimension.words())
+        }
+        (None, Some(_)) => format!("`{code}` is not the UCUM code that you mean"),
+        (None, None) => format!("unknown unit `{code}`, but {wanted} is wanted"),
     }
 }
 
@@ -220,7 +205,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn in_unit(text: &str, unit: &str) -> Result<f64, String> {
-        quantity(text, &Unit::of(unit), Kind::Value)
+        quantity(text, &Unit::of(unit), Kind::Value, &hint::ANY)
             .map_err(|fault| format!("{}; {}", fault.what, fault.right))
     }
 
@@ -253,7 +238,7 @@ mod tests {
             ("0.5 Cel", 0.5),
             ("2", 2.0),
         ] {
-            let got = quantity(text, &Unit::of("Cel"), Kind::Difference).unwrap();
+            let got = read(text, &Unit::of("Cel"), Kind::Difference).unwrap();
             assert!((got - expected).abs() < 1e-12, "{text}: {got}");
         }
     }
@@ -261,8 +246,8 @@ mod tests {
     #[test]
     fn refusals_say_what_is_wanted() {
         insta::assert_snapshot!(in_unit("68 lx", "Cel").unwrap_err(), @r#"`68 lx` is an illuminance, but a temperature in `Cel` is wanted; write a number with a unit: `"20 Cel"`"#);
-        insta::assert_snapshot!(in_unit("68 C", "Cel").unwrap_err(), @"`C` is not the UCUM code that you mean; write `Cel`");
-        insta::assert_snapshot!(in_unit("0,5 Cel", "Cel").unwrap_err(), @r#"`0,5 Cel` does not begin with a number (the decimal mark is a point); write a number with a unit: `"20 Cel"`"#);
+        insta::assert_snapshot!(in_unit("68 C", "Cel").unwrap_err(), @r#"`C` is not the UCUM code that you mean; write `"68 Cel"`"#);
+        insta::assert_snapshot!(in_unit("0,5 Cel", "Cel").unwrap_err(), @r#"the number in `0,5 Cel` has a comma (the decimal mark is a point, thousands have none); write `"0.5 Cel"`"#);
         insta::assert_snapshot!(in_unit("warm", "Cel").unwrap_err(), @r#"`warm` does not begin with a number; write a number with a unit: `"20 Cel"`"#);
         insta::assert_snapshot!(in_unit("5 apples", "1").unwrap_err(), @"unknown unit `apples`, but a plain number in `1` is wanted; write a plain number");
     }

@@ -84,10 +84,11 @@ impl<'a> Table<'a> {
         if let Some(item) = self.item(key) {
             return read(&item);
         }
-        self.error(Fault::new(
+        let fault = Fault::new(
             format!("`{key}` is missing"),
             format!("add a line such as `{key} = {example}`"),
-        ));
+        );
+        self.missing(key, fault);
         None
     }
 
@@ -192,6 +193,11 @@ impl<'a> Table<'a> {
                 self.report.error(&self.place, &name.span(), fault);
             }
         }
+    }
+
+    /// The error that a key or table is missing here.
+    pub(super) fn missing(&self, key: &'static str, fault: Fault) {
+        self.report.missing(&self.place, &self.at, key, fault);
     }
 
     /// An error of the table as a whole.

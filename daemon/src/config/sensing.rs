@@ -54,13 +54,17 @@ pub(super) fn read(table: &Table<'_>, front_end: Option<&FrontEnd>) -> Option<Se
 }
 
 fn find_driver(item: &Item<'_>) -> Value<Driver> {
-    let name = item.text()?;
+    let built_in = driver::built_in();
+    let names: Vec<&str> = built_in.iter().map(Driver::name).collect();
+    let name = item.word(&names, LATER)?;
     driver::find(name).or_else(|| {
-        let built_in = driver::built_in();
-        let names: Vec<&str> = built_in.iter().map(Driver::name).collect();
-        item.unknown_word(name, &names)
+        let all = format!("it is one of {}", words::list(&names));
+        item.refuse(item.not_among(name, &names, all, LATER))
     })
 }
+
+/// What a wrong driver hides.
+const LATER: &str = "; its `parameters` are looked at once the driver is known";
 
 const INPUTS: &[(&str, Electrical)] = &[
     ("ohm", Electrical::Ohm),
@@ -155,7 +159,7 @@ fn unit(item: &Item<'_>) -> Value<String> {
     }
     if let Some(meant) = meant(code) {
         let what = format!("`{code}` is not the UCUM code that you mean");
-        return item.refuse(Fault::new(what, format!("write `{meant}`")));
+        return item.refuse(Fault::new(what, format!("write `\"{meant}\"`")));
     }
     let allowed = |c: char| c.is_ascii_graphic() && !matches!(c, '"' | '\\' | ',' | '=' | '`');
     if code.len() <= LONGEST_UNIT && code.chars().all(allowed) {

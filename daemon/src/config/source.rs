@@ -88,6 +88,17 @@ impl Source {
             other => other,
         }
     }
+
+    /// The same by the host's clock, where the source runs faster or slower than life.
+    #[must_use]
+    pub fn real_interval(&self) -> Option<Duration> {
+        let speed = match self {
+            Self::Replay { speed, .. } | Self::Simulated { speed, .. } => *speed,
+            _ => 1.0,
+        };
+        let seconds = self.interval()?.as_secs_f64() / speed;
+        Some(Duration::try_from_secs_f64(seconds).unwrap_or(Duration::MAX))
+    }
 }
 
 /// Which source, before its own keys are read.
@@ -248,8 +259,7 @@ fn simulated(table: &Table<'_>) -> Value<Source> {
 }
 
 fn speed(item: &Item<'_>) -> Value<f64> {
-    let speed = item.positive()?;
-    item.within(speed, &(0.0..=FASTEST), "")
+    item.positive_up_to(FASTEST)
 }
 
 /// Names that the kernel gives in the order of plugging in.

@@ -5,9 +5,11 @@
 mod advice;
 mod converters;
 mod faults;
+mod hints;
 mod hostile;
 mod ready;
 mod sources;
+mod syntax;
 mod whole;
 
 use super::{Config, Problem, parse};

@@ -240,13 +240,16 @@ impl Board {
     }
 
     fn was_lost(&mut self, at: Moment, reason: &str, batch: &mut Batch) {
-        let probes = self.probes.len();
         let what = if self.opened == 0 {
             "not found"
         } else {
             "lost"
         };
-        let text = format!("{what}: {reason}; its {probes} probes read `board silent`");
+        let probes = match self.probes.len() {
+            1 => "1 probe reads".to_owned(),
+            probes => format!("{probes} probes read"),
+        };
+        let text = format!("{what}: {reason}; its {probes} `board silent`");
         self.warn(at, &text, batch);
         if self.talk.silent.is_none() {
             self.log_silence(at, batch);

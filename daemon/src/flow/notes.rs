@@ -5,6 +5,7 @@ use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::decode::Line;
 use crate::reading::Moment;
 use crate::source::Discard;
+use crate::words::counted;
 
 /// Least time between two entries of one board, nanoseconds.
 const NOTE_GAP_NS: u64 = 600_000_000_000;
@@ -156,8 +157,9 @@ impl Greeting {
         let seconds = at.boot_ns.saturating_sub(opened_ns?) as f64 / 1e9;
         (lines > 0 || bytes > 0).then(|| {
             format!(
-                "first good line after {seconds:.1} s; {lines} lines and a piece of {bytes} bytes before \
-                 it passed over"
+                "first good line after {seconds:.1} s; passed over before it: {} and a piece of {}",
+                counted(lines, "line"),
+                counted(bytes, "byte")
             )
         })
     }
@@ -182,6 +184,18 @@ mod tests {
             wall_ms: 1_780_000_000_000,
             boot_ns: second * 1_000_000_000,
         }
+    }
+
+    #[test]
+    fn what_came_before_the_first_good_line_is_counted_in_words() {
+        let told = |lines: u64, bytes: u64| {
+            let mut greeting = Greeting::after_opening(at(1));
+            (0..lines).for_each(|_| assert!(greeting.takes(at(2))));
+            greeting.count_discarded(Discard::AfterOpening, bytes);
+            greeting.end(at(3)).unwrap_or_default()
+        };
+        insta::assert_snapshot!(told(1, 1), @"first good line after 2.0 s; passed over before it: 1 line and a piece of 1 byte");
+        insta::assert_snapshot!(told(3, 0), @"first good line after 2.0 s; passed over before it: 3 lines and a piece of 0 bytes");
     }
 
     #[test]

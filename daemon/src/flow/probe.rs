@@ -10,6 +10,7 @@ use crate::measure::front_end::{Electrical, FrontEnd};
 use crate::measure::supply::Feed;
 use crate::measure::timeline::Timeline;
 use crate::reading::{Estimate, Moment, Outcome, Quality, Reading, Series, Stamp};
+use crate::words::counted;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -327,7 +328,7 @@ fn quality_text(probe: &str, quality: Quality, measured: &Measured, since_ns: u6
 fn with_count(text: String, untold: u64) -> String {
     match untold {
         0 => text,
-        n => format!("{text} (and {n} changes in between)"),
+        n => format!("{text} (and {} in between)", counted(n, "change")),
     }
 }
 

@@ -16,6 +16,7 @@ pub mod schema;
 mod tail;
 #[cfg(test)]
 pub mod testing;
+mod wording;
 mod writer;
 
 pub use journal::{Entry, Kind, Loudness};
@@ -55,14 +56,25 @@ pub struct Settings {
 #[derive(Debug, thiserror::Error)]
 pub enum LogError {
     /// What SQLite said.
-    #[error("{0}; check the file's owner, and the disk's space and state")]
+    #[error("{}", wording::of_sqlite(.0))]
     Sqlite(#[from] rusqlite::Error),
     /// The folder or a file beside the log could not be made, or a thread could not be started.
     #[error("{}; check the folder, its owner, and the disk's space", words(.0))]
     Io(#[from] std::io::Error),
     /// The file is another program's database.
-    #[error("the file is a database, but no log of this program; choose another `path` in `[log]`")]
+    #[error("the file is a database, but no log of this program; name the log's own file")]
     NotALog,
+    /// The path is that of a folder.
+    #[error("it is a folder; name the file in it")]
+    IsAFolder,
+    /// A folder above the log's own is missing. Only the last one is made: on a path with more
+    /// missing a disk is not mounted, and readings would fill the one below it.
+    #[error(
+        "the folder `{}` is not there, so no log is begun; mount the stick or disk that it is on, or \
+         make it",
+        .0.display()
+    )]
+    NoFolder(PathBuf),
     /// The file was written by a later version.
     #[error("the log is of version {found}, this program knows up to {known}; update nightbench")]
     Newer {
@@ -180,9 +192,7 @@ impl Log {
     /// What is wrong with the file, its folder, or the linked SQLite.
     pub fn open(settings: &Settings) -> Result<Self, LogError> {
         schema::assert_sqlite_version()?;
-        if let Some(folder) = settings.path.parent() {
-            std::fs::create_dir_all(folder)?;
-        }
+        make_folder(&settings.path)?;
         let (requests, inbox) = mpsc::channel(REQUEST_CAPACITY);
         let shared = writer::start(settings, inbox)?;
         Ok(Self { shared, requests })
@@ -293,6 +303,29 @@ impl Log {
         let sent = self.requests.send(request(reply)).await;
         sent.map_err(|_| LogError::Ended)?;
         answer.await.map_err(|_| LogError::Ended)
+    }
+}
+
+/// The folder furthest up that is missing above this one; `None` where this one can be made.
+#[must_use]
+pub fn missing_above(folder: &Path) -> Option<PathBuf> {
+    let above = folder.ancestors().skip(1);
+    let named = above.filter(|folder| !folder.as_os_str().is_empty());
+    let missing = named.filter(|folder| !folder.exists());
+    missing.last().map(Path::to_owned)
+}
+
+fn make_folder(log: &Path) -> Result<(), LogError> {
+    if log.is_dir() {
+        return Err(LogError::IsAFolder);
+    }
+    let folder = log.parent().unwrap_or(Path::new(""));
+    if folder.as_os_str().is_empty() || folder.exists() {
+        return Ok(());
+    }
+    match missing_above(folder) {
+        Some(missing) => Err(LogError::NoFolder(missing)),
+        None => Ok(std::fs::create_dir(folder)?),
     }
 }
 

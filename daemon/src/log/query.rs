@@ -22,8 +22,11 @@ impl Query {
     /// Opens a log that exists.
     ///
     /// # Errors
-    /// What SQLite says; `NotALog` and `Newer` as in [`schema::migrate`].
+    /// What SQLite says; `IsAFolder`, `NotALog` and `Newer` as in [`schema::migrate`].
     pub fn open(path: &Path) -> Result<Self, LogError> {
+        if path.is_dir() {
+            return Err(LogError::IsAFolder);
+        }
         let conn = open_read_only(path)?;
         if schema::checked_version(&conn)? == 0 {
             return Err(LogError::NotALog);
@@ -86,6 +89,19 @@ impl Query {
             page.extend(rows::reading_from(row, &self.series)?);
         }
         Ok(page)
+    }
+
+    /// Times of a probe's first and last reading, milliseconds since 1970; `None` where it has none.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub fn extent(&self, probe: &str) -> Result<Option<(i64, i64)>, LogError> {
+        let sql = "SELECT min(time_ms), max(time_ms) FROM reading \
+            WHERE series IN (SELECT id FROM series WHERE probe = ?1)";
+        let extent = self.conn.query_row(sql, [probe], |row| {
+            Ok(Option::zip(row.get(0)?, row.get(1)?))
+        })?;
+        Ok(extent)
     }
 
     /// The readings of all probes from `from_ms` up to, not with, `to_ms` (milliseconds since 1970):

@@ -12,6 +12,7 @@ use super::tail::Tail;
 use super::{Batch, LogError, Newest, Settings, Shared, open, rows, schema};
 use crate::clock;
 use crate::reading::{Reading, Series};
+use crate::words::counted;
 use rusqlite::Connection;
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -260,10 +261,11 @@ impl Writer {
         };
         let now = clock::now();
         let seconds = (now.wall_ms - since_ms) / 1000;
+        let dropped = self.shared.dropped.swap(0, Ordering::Relaxed);
+        let were = if dropped == 1 { "was" } else { "were" };
         let text = format!(
-            "could not be written for {seconds} s; {} readings waited in memory, {} were dropped",
-            self.readings.len(),
-            self.shared.dropped.swap(0, Ordering::Relaxed)
+            "could not be written for {seconds} s; {} waited in memory, {dropped} {were} dropped",
+            counted(self.readings.len(), "reading")
         );
         let entry = Entry::new(now, Kind::Log, "", format!("log: {text}")).loud(Loudness::Warning);
         entry.say();

@@ -11,6 +11,8 @@ pub mod tls;
 
 pub use courier::Courier;
 
+pub use crate::words::system as words;
+
 use crate::alarm::Move;
 use crate::reading::Reading;
 use std::future::Future;
@@ -95,15 +97,4 @@ pub trait Receiver: Send + 'static {
 
     /// Readings in one parcel at most.
     fn batch(&self) -> usize;
-}
-
-/// What the operating system said, as a message holds it: `connection refused`.
-#[must_use]
-pub fn words(error: &std::io::Error) -> String {
-    let text = error.to_string();
-    let text = text.split(" (os error").next().unwrap_or_default();
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_lowercase().chain(letters).collect()
-    })
 }

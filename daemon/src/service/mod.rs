@@ -15,6 +15,7 @@ use crate::config::Config;
 use crate::flow::Flow;
 use crate::log::{Batch, Entry, Kind, Log, LogError, Loudness, Settings};
 use crate::source::{EVENT_CAPACITY, Event};
+use crate::words::counted;
 use outlets::Outlets;
 use sources::Sources;
 use std::time::Duration;
@@ -72,7 +73,10 @@ pub enum ServiceError {
         what: String,
     },
     /// The log took too long for some readings.
-    #[error("log {path}: {lost} readings could not be written before the end; check the disk")]
+    #[error(
+        "log {path}: {} could not be written before the end; check the disk",
+        counted(*lost, "reading")
+    )]
     Lost {
         /// The file.
         path: String,
@@ -146,10 +150,8 @@ impl Service {
     #[must_use]
     pub fn ready(&self) -> String {
         let status = format!(
-            "ready: {} boards, {} probes, {} outlets, log {}",
-            self.config.boards.len(),
-            self.config.probes.len(),
-            self.config.outlets.len(),
+            "ready: {}, log {}",
+            parts(&self.config),
             self.log.path().display()
         );
         self.watchdog.ready(&status);
@@ -293,13 +295,8 @@ impl Service {
     }
 
     async fn journal_start(&mut self) {
-        let text = format!(
-            "nightbench {} started: {} boards, {} probes, {} outlets",
-            env!("CARGO_PKG_VERSION"),
-            self.config.boards.len(),
-            self.config.probes.len(),
-            self.config.outlets.len()
-        );
+        let version = env!("CARGO_PKG_VERSION");
+        let text = format!("nightbench {version} started: {}", parts(&self.config));
         let text = match build::unclean_end(&self.log).await {
             Some(end) => format!("{text}; {end}"),
             None => text,
@@ -324,8 +321,10 @@ impl Service {
         }
         let told = std::mem::take(&mut self.drops.readings);
         if told > 0 {
-            let text =
-                format!("the log could not keep up: {told} readings were dropped; check the disk");
+            let text = format!(
+                "the log could not keep up, dropped: {}; check the disk",
+                counted(told, "reading")
+            );
             all.entries
                 .push(Entry::new(clock::now(), Kind::Log, "", text));
         }
@@ -338,6 +337,16 @@ impl Service {
             self.drops.held = refused;
         }
     }
+}
+
+/// `1 board, 3 probes, 2 outlets`.
+fn parts(config: &Config) -> String {
+    format!(
+        "{}, {}, {}",
+        counted(config.boards.len(), "board"),
+        counted(config.probes.len(), "probe"),
+        counted(config.outlets.len(), "outlet")
+    )
 }
 
 fn open_log(config: &Config) -> Result<Log, ServiceError> {

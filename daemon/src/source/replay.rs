@@ -16,6 +16,7 @@ use super::{Discard, Event, Sink, Source, pace};
 use crate::clock;
 use crate::measure::lines::{LineSplitter, Piece};
 use crate::reading::Moment;
+use crate::words;
 use recording::Recording;
 use std::future::Future;
 use std::io;
@@ -69,9 +70,10 @@ impl ReplaySource {
 
     fn lost(&self, at: Moment, error: &io::Error) -> Event {
         let reason = format!(
-            "recording `{}` cannot be read: {error}; correct `file` in `[board.{}]`, or put the \
+            "recording `{}` cannot be read: {}; correct `file` in `[board.{}]`, or put the \
              file there; trying again every {} s",
             self.file.display(),
+            words::system(error),
             self.board,
             self.retry.as_secs_f64()
         );
@@ -316,7 +318,7 @@ mod tests {
             panic!("no loss told");
         };
         assert!(
-            reason.contains("night.txt` cannot be read: No such file"),
+            reason.contains("night.txt` cannot be read: no such file"),
             "{reason}"
         );
         assert!(

@@ -1,9 +1,11 @@
 //! What `try` shows: a line of readings each second, alarm moves as they come, and what to do next.
 
+use crate::cli::when;
 use crate::log::LogReader;
 use crate::log::query::Counts;
 use crate::reading::{Outcome, Reading};
-use jiff::{Timestamp, tz::TimeZone};
+use crate::words::counted;
+use jiff::Timestamp;
 use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::Path;
@@ -46,7 +48,7 @@ pub fn closing(folder: &Path, counts: &Counts) {
     let folder = folder.display();
     let program = program();
     say(format_args!(
-        "\nRecorded {readings} readings ({faults} without a value) and {moves} alarm moves:\n  \
+        "\nRecorded {} ({faults} without a value) and {}:\n  \
          {folder}/night.sqlite  every reading and every event\n  \
          {folder}/night.lp      the same readings as line protocol\n  \
          {folder}/night.toml    the configuration of this night\n\n\
@@ -55,7 +57,9 @@ pub fn closing(folder: &Path, counts: &Counts) {
          {program} check {folder}/night.toml\n\n\
          For a night of your own take config/bench.toml, put your board's port into it, then:\n  \
          {program} check bench.toml && {program} serve --config bench.toml\n\n\
-         This is not a safety device."
+         This is not a safety device.",
+        counted(*readings, "reading"),
+        counted(*moves, "alarm move")
     ));
 }
 
@@ -145,7 +149,7 @@ fn decimals(uncertainty: f64) -> usize {
 
 fn clock(ms: i64) -> String {
     let moment = Timestamp::from_millisecond(ms).unwrap_or_default();
-    let local = moment.to_zoned_datetime(TimeZone::system());
+    let local = moment.to_zoned_datetime(when::zone());
     local.strftime("%H:%M:%S").to_string()
 }
 

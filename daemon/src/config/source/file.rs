@@ -75,7 +75,7 @@ pub(super) fn read(table: &Table<'_>, around: &Around<'_>) -> Value<PolledFiles>
     let why = "with `source = \"file\"` the lines are made from the files";
     table.foreign(&["format", "columns", "separator"], why);
     let files = files(table, around.base);
-    let every = table.or("every", DEFAULT_EVERY, |item| every(item, around));
+    let every = table.or("every", DEFAULT_EVERY, |item| item.duration(EVERY));
     Some(PolledFiles {
         files: files?,
         every: every?,
@@ -95,17 +95,6 @@ pub(in super::super) fn check_field(files: &PolledFiles, field: &str) -> Result<
             words::list(&fields)
         ),
     ))
-}
-
-fn every(item: &Item<'_>, around: &Around<'_>) -> Value<Duration> {
-    let every = item.duration(EVERY)?;
-    if around.silent_after.is_some_and(|silent| every >= silent) {
-        item.warn(Fault::new(
-            "the board counts as silent before its files are read again",
-            "make `silent_after` two or three times as long",
-        ));
-    }
-    Some(every)
 }
 
 fn files(table: &Table<'_>, base: &Path) -> Value<Vec<PolledFile>> {

@@ -46,7 +46,10 @@ fn a_mean_over_less_than_a_line_is_warned_of() {
         "channel = \"a0\"\ndriver",
         "channel = \"a0\"\nevery = \"1s\"\ndriver",
     );
-    assert_snapshot!(warned(&text), @r#"bath.toml:13:8: warning: probe `mash`: `every` is 1s, but its board sends a line each 10s; write `every = "10s"` or more, or remove the line"#);
+    assert_snapshot!(warned(&text), @r#"
+    bath.toml:4:8: warning: board `bench`: it sends a line each 10s, but counts as silent after 10s already; make `silent_after` two or three times as long, so that one lost line is no alarm
+    bath.toml:13:8: warning: probe `mash`: `every` is 1s, but its board sends a line each 10s; write `every = "10s"` or more, or remove the line
+    "#);
 }
 
 #[test]
@@ -82,4 +85,32 @@ fn live_and_late_on_one_topic_are_warned_of() {
     let outlet = "[outlet.k]\nkind = \"mqtt\"\nhost = \"h\"\ntopic = \"{probe}\"\n\
                   backlog_topic = \"{probe}\"\n";
     assert_snapshot!(warned(&good_and(outlet)), @"bath.toml:23:17: warning: outlet `k`: readings of probe `mash` and late readings of probe `mash` would be published on the same topic, `mash`; a late reading would look like a new one; give `backlog_topic` a topic of its own");
+}
+
+#[test]
+fn a_board_that_may_not_miss_a_line_is_warned_of() {
+    let replay = "source = \"replay\"\nfile = \"n.txt\"\nevery = \"1m\"\nspeed = 4\n";
+    let text = good_but(
+        "source = \"serial\"\nport = \"/dev/serial/by-id/usb-board\"\n",
+        replay,
+    );
+    assert_snapshot!(warned(&text), @"bath.toml:4:8: warning: board `bench`: it sends a line each 15s, but counts as silent after 10s already; make `silent_after` two or three times as long, so that one lost line is no alarm");
+    assert_eq!(warned(&text.replace("speed = 4", "speed = 12")), "");
+    let text = text.replace("speed = 4", "speed = \"unlimited\"");
+    assert_eq!(warned(&text), "");
+}
+
+#[test]
+fn an_alarm_without_deadband_and_delay_is_warned_of() {
+    let alarms = "[probe.mash.alarm]\nhigh = { limit = 68, action = \"a\", deadband = 0 }\n\
+                  fault = { action = \"c\" }\nstale = { action = \"d\" }\n";
+    assert_snapshot!(warned(&good_and(alarms)), @r#"bath.toml:20:1: warning: probe `mash`, alarm `high`: it has neither a deadband nor a delay, so at its limit each wobble of the last digit raises it anew; add a `deadband` of some steps of the reading, or `on_delay = "30s"`"#);
+    for calm in [
+        "deadband = 0.5",
+        "deadband = 0, on_delay = \"30s\"",
+        "off_delay = 5",
+    ] {
+        let text = good_and(&alarms.replace("deadband = 0", calm));
+        assert_eq!(warned(&text), "", "{calm}");
+    }
 }

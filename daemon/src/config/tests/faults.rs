@@ -22,17 +22,18 @@ fn one_file_with_many_faults_is_told_all_of_them_at_once() {
     bath.toml:29:11: board `shelf`, channel `a1`: `per_ohm` is 0; it must be above 0
     bath.toml:30:12: board `shelf`, channel `a1`: `overflow` is 20, but zero ohm already gives 24 (`offset`); it must be larger: the count at which the board gives up waiting
     bath.toml:31:1: board `shelf`, channel `a1`: `resistor` does not belong here: it goes with `front_end = "divider"`; remove it
-    bath.toml:42:10: probe `mash`: unknown `driver`: `termistor`; there is a similar one: `thermistor`
+    bath.toml:42:10: probe `mash`: unknown `driver`: `termistor`; there is a similar one: `thermistor`; its `parameters` are looked at once the driver is known
     bath.toml:45:9: probe `bath-left`: unknown `board`: `shelff`; there is a similar one: `shelf`
     bath.toml:48:1: probe `bath-left`: `unit` does not belong here: the driver `thermistor` always gives `Cel`; remove it
     bath.toml:49:10: probe `bath-left`: a median of 4 samples has no middle one; it must be odd: 3 or 5
-    bath.toml:50:9: probe `bath-left`: unknown unit `parsec` in `10 parsec`; write a number with ms, s, m, h or d: `"90s"`, `"1.5h"`, `"2m30s"`
+    bath.toml:50:9: probe `bath-left`: unknown unit `parsec` in `10 parsec`; write a number with ms, s, m, h or d: `"10s"`
     bath.toml:53:8: probe `bath-left`, parameters: unknown `form`: `betta`; there is a similar one: `beta`
     bath.toml:54:6: probe `bath-left`, parameters: `10 lx` is an illuminance, but a resistance in `Ohm` is wanted; write a number with a unit: `"10 kOhm"`
     bath.toml:55:8: probe `bath-left`, parameters: `beta` is 20 K; it must be between 500 K and 20000 K
     bath.toml:57:18: warning: probe `bath-left`: there is a limit, but no alarm `fault` or `stale`; add them: a broken probe or a silent board never reaches a limit
     bath.toml:57:24: warning: probe `bath-left`, alarm `high`: it does not say what to do when it is raised; add `action = "…"`: an alarm that asks for nothing wakes people for nothing
-    bath.toml:58:9: `68 Cel` is not in quotes; write `"68 Cel"`
+    bath.toml:57:24: warning: probe `bath-left`, alarm `high`: it has neither a deadband nor a delay, so at its limit each wobble of the last digit raises it anew; add a `deadband` of some steps of the reading, or `on_delay = "30s"`
+    bath.toml:58:9: `68 Cel` is not in quotes; write `limit = "68 Cel"`
     bath.toml:59:1: probe `bath-left`, alarm `high`: unknown key `dead_band`; there is a key with a similar name: `deadband`
     bath.toml:61:8: probe `deep`: channel `a2` of board `shelf` is already wired to probe `mash`; a channel feeds one probe; name another one
     bath.toml:65:9: probe `deep`: the driver `thermistor` takes no `volt`; it takes `ohm`
@@ -41,7 +42,7 @@ fn one_file_with_many_faults_is_told_all_of_them_at_once() {
     bath.toml:72:12: probe `deep`, alarm `high`: `deadband` is -1 Cel; it is a distance from the limit, 0 or more
     bath.toml:75:19: warning: probe `deep`, alarm `low`: it does not say what to do when it is raised; add `action = "…"`: an alarm that asks for nothing wakes people for nothing
     bath.toml:76:9: probe `deep`, alarm `low`: `40 lx` is an illuminance, but a temperature in `Cel` is wanted; write a number with a unit: `"20 Cel"`
-    bath.toml:80:8: outlet `kitchen`: `mqtt://broker` is an address, but a host is wanted; write the name alone, such as `broker`
+    bath.toml:80:8: outlet `kitchen`: `mqtt://broker` is an address, but a host is wanted; write `host = "broker"`
     bath.toml:81:1: outlet `kitchen`: a password does not belong in the configuration; write it into a file that only the service can read, and name that: `password_file = "outlet.secret"`; or `password_env = "NAME"` for an environment variable
     bath.toml:82:7: outlet `kitchen`: quality of service 2 is not supported; write `qos = 1`: a message that comes twice carries the same sequence number
     bath.toml:83:9: outlet `kitchen`: a topic that is published to cannot hold `#`; remove it; `+` and `#` are for those who subscribe
@@ -49,12 +50,11 @@ fn one_file_with_many_faults_is_told_all_of_them_at_once() {
     bath.toml:85:10: outlet `kitchen`: `window` is 0; it must be between 1 and 65535
     bath.toml:86:11: outlet `kitchen`: unknown `payload`: `yaml`; it is one of `json`, `senml`, `plain`
     bath.toml:88:9: outlet `house`: it does not say where to write; write `database = "night"` for `/write`, or `org` and `bucket` for `/api/v2/write`
-    bath.toml:90:7: outlet `house`: an address with `ftp` cannot be written to; write it as `http://host:port`
+    bath.toml:90:7: outlet `house`: an address with `ftp` cannot be written to; write it as `url = "http://127.0.0.1:8086"`
     bath.toml:91:9: outlet `house`: `batch` is 0; it must be between 1 and 100000
     bath.toml:92:9: the value is missing, or not in quotes; write `key = "text"` or `key = 5`
     bath.toml:97:1: outlet `card`: `host` does not belong here: it goes with `kind = "mqtt"`; remove it
-    bath.toml:99:9: `card` is defined twice; give one of them another name, or put both together
-    bath.toml:100:1: `kind` is defined twice; give one of them another name, or put both together
+    bath.toml:99:9: `[outlet.card]` is defined twice; remove one, or give one another name; the first is on line 94
     "#);
 }
 
@@ -137,7 +137,7 @@ fn the_driver_that_leaves_it_open_asks_for_quantity_and_unit() {
     let text = text.replace("r0 = \"10 kOhm\"\nbeta = \"3950 K\"\n", "gain = 100\n");
     assert_snapshot!(shown(&text), @r#"
     bath.toml:12:8: probe `mash`: `quantity` is missing; add a line such as `quantity = "temperature"`
-    bath.toml:16:8: probe `mash`: `degC` is not the UCUM code that you mean; write `Cel`
+    bath.toml:16:8: probe `mash`: `degC` is not the UCUM code that you mean; write `"Cel"`
     "#);
 }
 

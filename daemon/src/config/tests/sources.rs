@@ -115,7 +115,7 @@ fn a_bridge_is_given_up_after_three_silences() {
                 quantity = \"q\"\nunit = \"1\"\n";
     assert_snapshot!(shown(&format!("{}{twin}", with_source(lines))), @"bath.toml:20:8: board `twin`: its port belongs to board `bench` already; a port has one board; correct `port`");
     assert_snapshot!(shown(&with_source("source = \"tcp\"\nhost = \"tcp://h\"\nport = 0\nbaud = 9600\n")), @r#"
-    bath.toml:6:8: board `bench`: `tcp://h` is an address, but a host is wanted; write the name alone, such as `h`
+    bath.toml:6:8: board `bench`: `tcp://h` is an address, but a host is wanted; write `host = "h"`
     bath.toml:7:8: board `bench`: `port` is 0; it must be between 1 and 65535
     bath.toml:8:1: board `bench`: `baud` does not belong here: it goes with `source = "serial"`; remove it
     "#);
@@ -146,9 +146,9 @@ fn faults_of_a_program_are_told() {
     let wrong = |lines: &str| shown(&with_source(&format!("source = \"program\"\n{lines}")));
     assert_snapshot!(wrong("command = \"python3 read.py\""), @r#"bath.toml:6:11: board `bench`: `command` must be a list of texts: the program, then its arguments, but is a text; write it as `command = ["python3", "read.py"]`"#);
     assert_snapshot!(wrong("command = []"), @r#"bath.toml:6:11: board `bench`: `command` names no program; write `command = ["python3", "read.py"]`"#);
-    assert_snapshot!(wrong("command = [\"a\", 5]"), @r#"bath.toml:6:17: board `bench`: `command` must be a text in quotes, but is a whole number; write it as `command = "…"`"#);
+    assert_snapshot!(wrong("command = [\"a\", 5]"), @r#"bath.toml:6:17: board `bench`: `command` must be a text in quotes, but is a whole number; write it as `"5"`"#);
     assert_snapshot!(wrong("command = [\"a\"]\nenvironment = { A = 5, \"B=\" = \"\" }"), @r#"
-    bath.toml:7:21: board `bench`: `A` must be a text in quotes, but is a whole number; write it as `A = "…"`
+    bath.toml:7:21: board `bench`: `A` must be a text in quotes, but is a whole number; write it as `A = "5"`
     bath.toml:7:24: board `bench`: this is no environment variable; a name has no `=` in it, and neither name nor text holds NUL
     "#);
     assert_snapshot!(wrong("command = [\"a\"]\nenvironment = \"A=5\"\ntopic = \"t\""), @r#"
@@ -224,8 +224,8 @@ fn faults_of_files_are_told() {
 fn what_will_surprise_is_warned_of() {
     let lines = "source = \"file\"\nfiles = { a0 = \"28-0316/temperature\" }\nevery = \"10s\"\n";
     assert_snapshot!(shown(&with_source(lines)), @r#"
+    bath.toml:4:8: warning: board `bench`: it sends a line each 10s, but counts as silent after 10s already; make `silent_after` two or three times as long, so that one lost line is no alarm
     bath.toml:6:16: warning: board `bench`: the kernel writes thousandths of a degree into a file `temperature`; write `{ path = "…", scale = 0.001 }`
-    bath.toml:7:9: warning: board `bench`: the board counts as silent before its files are read again; make `silent_after` two or three times as long
     "#);
 }
 

@@ -4,6 +4,7 @@
 use crate::clock;
 use crate::log::{Batch, Entry, Kind, Log, Progress};
 use crate::outlet::{Refusal, Trouble};
+use crate::words::counted;
 use std::time::Duration;
 use tokio::time::Instant;
 
@@ -90,7 +91,7 @@ impl Notes {
         let late: u64 = progress.spans.iter().map(|s| s.until - s.after).sum();
         let rest = match late {
             0 => "everything is sent".to_owned(),
-            late => format!("at most {late} readings to send late"),
+            late => format!("at most {} to send late", counted(late, "reading")),
         };
         let text = format!("outlet `{}`: working again; {rest}", self.outlet);
         tracing::info!("{text}");

@@ -2,6 +2,8 @@
 //!
 //! A mismatch is no error to the kernel, only garbage. Pure: time is handed in.
 
+use crate::words::counted;
+
 /// Watches one opening of a port.
 #[derive(Clone, Copy, Debug)]
 pub struct BaudWatch {
@@ -63,8 +65,8 @@ impl BaudWatch {
         self.due_ns().filter(|due| *due <= boot_ns)?;
         self.settled = true;
         Some(format!(
-            "{} bytes, no line: wrong baud rate? compare `baud` with the board's own",
-            self.bytes
+            "{}, no line: wrong baud rate? compare `baud` with the board's own",
+            counted(self.bytes, "byte")
         ))
     }
 }

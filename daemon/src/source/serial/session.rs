@@ -8,6 +8,7 @@ use crate::clock;
 use crate::measure::lines::{LineSplitter, Piece};
 use crate::reading::Moment;
 use crate::source::{Event, Sink};
+use crate::words;
 use std::io;
 use std::time::Duration;
 use tokio::io::AsyncReadExt;
@@ -65,7 +66,7 @@ impl Session {
                 Step::Stop => return self.drain(&mut chunk, sink).await,
                 // The kernel's word for a port that was hung up.
                 Step::Read(Ok(0)) => return self.close("unplugged, or without power", sink).await,
-                Step::Read(Err(error)) => return self.close(&error.to_string(), sink).await,
+                Step::Read(Err(error)) => return self.close(&words::system(&error), sink).await,
                 Step::Read(Ok(n)) => self.pass_on(&chunk[..n], at, sink).await,
                 Step::Judge => true,
             };

@@ -3,6 +3,7 @@
 //! Wording only; nothing is opened here.
 
 use super::holder::Holder;
+use crate::words;
 use rustix::io::Errno;
 use std::io;
 use std::path::Path;
@@ -33,7 +34,7 @@ impl Trouble {
             Errno::BUSY | Errno::WOULDBLOCK => Self::Busy,
             Errno::ACCESS | Errno::PERM => Self::Denied,
             Errno::NOTTY | Errno::ISDIR | Errno::INVAL => Self::NoPort,
-            other => Self::Other(io::Error::from(other).to_string()),
+            other => Self::Other(words::system(&io::Error::from(other))),
         }
     }
 
@@ -45,7 +46,7 @@ impl Trouble {
             ErrorKind::NoDevice => Self::Busy,
             ErrorKind::Io(io::ErrorKind::NotFound) => Self::Missing,
             ErrorKind::Io(io::ErrorKind::PermissionDenied) => Self::Denied,
-            _ => Self::Other(error.to_string()),
+            _ => Self::Other(words::system(&io::Error::other(error.to_string()))),
         }
     }
 }

@@ -10,6 +10,7 @@ mod alarms_whatever_breaks;
 mod checks;
 mod command_line;
 mod deploy_files;
+mod doctor;
 mod each_configuration_runs;
 mod every_reading_everywhere;
 mod faults;

@@ -27,4 +27,6 @@ pub mod outlet;
 
 pub mod service;
 
+pub mod doctor;
+
 pub mod cli;

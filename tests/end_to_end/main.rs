@@ -12,6 +12,7 @@ mod board_clock;
 mod checks;
 mod command_line;
 mod deploy_files;
+mod doctor;
 mod each_configuration_runs;
 mod every_reading_everywhere;
 mod faults;

@@ -1,9 +1,10 @@
 //! The command line: one definition, from which help, completions and the man page are made.
 
 pub mod check;
+mod doctor;
 mod generate;
 mod listen;
-mod ports;
+pub(crate) mod ports;
 mod readings;
 mod republish;
 mod serve;
@@ -20,7 +21,8 @@ use tracing::level_filters::LevelFilter;
 const EXIT_CODES: &str = "\
 Exit codes:
   0  done as asked
-  1  it could not be done: `check` found errors, `listen` no format, `ports` no port; why is on stderr
+  1  it could not be done: `check` found errors, `doctor` something wrong, `listen`
+     no format, `ports` no port; why is on stderr
   2  the command line could not be understood
 
 Results go to stdout, talk to stderr. This program is not a safety device.";
@@ -47,6 +49,11 @@ enum Verb {
     Try(trial::Arguments),
     /// Find every error in a configuration at once
     Check(CheckedFile),
+    /// Say what will go wrong tonight: clock, disk, boards, receivers, certificates, secrets
+    ///
+    /// Asks the real broker and database: one message on SITE/doctor, one point of measurement
+    /// `nightbench_doctor`. Disturbs no running service, and opens no serial port.
+    Doctor(doctor::Arguments),
     /// Name the serial ports: which name of each stays, who holds it, which are twins
     Ports(ports::Arguments),
     /// Show what a board says, and print the configuration that would read it
@@ -176,6 +183,7 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Serve(arguments) => serve::run(&arguments),
         Verb::Try(arguments) => trial::run(&arguments),
         Verb::Check(which) => check::run(which.path()),
+        Verb::Doctor(arguments) => doctor::run(&arguments),
         Verb::Ports(arguments) => ports::run(&arguments),
         Verb::Listen(arguments) => listen::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),

@@ -2,9 +2,9 @@
 //!
 //! Opens no port: opening resets most boards.
 
-mod advice;
+pub(crate) mod advice;
 mod show;
-mod survey;
+pub(crate) mod survey;
 mod usb;
 
 use super::Failure;
@@ -54,7 +54,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     })
 }
 
-fn print(text: &str) -> Result<(), Failure> {
+pub(super) fn print(text: &str) -> Result<(), Failure> {
     match std::io::stdout().lock().write_all(text.as_bytes()) {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => Err(Failure::new(format!(
             "stdout cannot be written to: {error}"
@@ -66,7 +66,7 @@ fn print(text: &str) -> Result<(), Failure> {
 
 /// The name of a port that stays, for a configuration; as it was given, where it is no known
 /// device.
-pub(super) fn stable_name(port: &Path) -> PathBuf {
+pub(crate) fn stable_name(port: &Path) -> PathBuf {
     let ports = survey::survey(Path::new("/"));
     // A link may have been named on purpose: only the kernel's own names are replaced.
     let known = ports.iter().position(|it| it.device == port);

@@ -299,6 +299,25 @@ pub fn open_read_only(path: &Path) -> rusqlite::Result<Connection> {
     }
 }
 
+/// As [`open_read_only`], but makes no file: not the index (`-shm`) that another user's service
+/// could not write to afterwards. `None` where that cannot be: the log was cut off and copied
+/// without its index.
+///
+/// # Errors
+/// What SQLite says.
+pub fn open_without_trace(path: &Path) -> rusqlite::Result<Option<Connection>> {
+    let beside = |end: &str| {
+        let mut name = path.as_os_str().to_owned();
+        name.push(end);
+        Path::new(&name).exists()
+    };
+    match (beside("-wal"), beside("-shm")) {
+        (false, _) => open_with(path, "?immutable=1").map(Some),
+        (true, true) => open_with(path, "").map(Some),
+        (true, false) => Ok(None),
+    }
+}
+
 fn open_with(path: &Path, options: &str) -> rusqlite::Result<Connection> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
         | OpenFlags::SQLITE_OPEN_NO_MUTEX

@@ -8,6 +8,7 @@
 mod board_time;
 mod options;
 mod session;
+mod trial;
 mod trouble;
 
 use super::retry::{Pace, Retry};
@@ -25,6 +26,7 @@ use std::pin::Pin;
 use std::time::Duration;
 use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
+pub use trial::subscribe_once;
 
 /// Largest message, bytes: some thousand lines. A larger one ends the connection.
 pub const MAX_PACKET_BYTES: usize = 256 * 1024;

@@ -118,4 +118,4 @@ fn in_order(name: &str) -> (String, u64) {
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
-pub(super) mod tests;
+pub(crate) mod tests;

@@ -11,11 +11,13 @@ pub mod point;
 pub mod retry_after;
 mod session;
 mod target;
+mod trial;
 
 pub use encode::{encode, encode_move};
 pub use http::LineProtocolReceiver;
 pub use lines::{Line, lines};
 pub use point::Unwritable;
+pub use trial::write_once;
 
 #[cfg(test)]
 pub(crate) mod example;

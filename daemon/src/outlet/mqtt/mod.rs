@@ -15,6 +15,7 @@ mod session;
 mod stumble;
 pub mod topics;
 mod transit;
+mod trial;
 mod trouble;
 
 use super::{Parcel, Receipt, Receiver, Trouble, secret};
@@ -26,6 +27,7 @@ use std::time::Duration;
 use stumble::Stumbles;
 use tokio::time::timeout;
 use transit::{Broken, Manner};
+pub use trial::{Trial, publish_once};
 
 /// Largest packet either way: a line of some thousand probes. The library's own limit of 10 KiB
 /// would end the connection at thirty.

@@ -64,26 +64,35 @@ pub struct Scene<'a> {
     pub group: Option<&'a str>,
 }
 
-/// What happened, where, and what to do.
+/// What happened, where, what to do, and what the source does meanwhile.
 #[must_use]
 pub fn explain(trouble: &Trouble, scene: Scene<'_>) -> String {
+    let told = describe(trouble, scene);
+    match trouble {
+        Trouble::Missing => told + "; looking for it",
+        Trouble::Denied => told,
+        Trouble::Busy | Trouble::NoPort | Trouble::Other(_) => told + "; trying again",
+    }
+}
+
+/// What happened, where, and what to do.
+#[must_use]
+pub fn describe(trouble: &Trouble, scene: Scene<'_>) -> String {
     let port = scene.port.display();
     let board = scene.board;
     match trouble {
         Trouble::Missing => format!(
             "`{port}` is not there; plug the board in, or correct `port` in `[board.{board}]` \
-             (`ls /dev/serial/by-id` shows what is plugged in); looking for it"
+             (`ls /dev/serial/by-id` shows what is plugged in)"
         ),
-        Trouble::Busy => format!("`{port}` is held by {}; trying again", holder(scene.holder)),
+        Trouble::Busy => format!("`{port}` is held by {}", holder(scene.holder)),
         Trouble::Denied => format!("no permission to open `{port}`; {}", way_in(scene.group)),
         Trouble::NoPort => format!(
             "`{port}` is no serial port; correct `port` in `[board.{board}]` \
-             (`ls /dev/serial/by-id` shows what is plugged in); trying again"
+             (`ls /dev/serial/by-id` shows what is plugged in)"
         ),
         Trouble::Other(words) => {
-            format!(
-                "`{port}` cannot be opened: {words}; unplug the board and plug it in again; trying again"
-            )
+            format!("`{port}` cannot be opened: {words}; unplug the board and plug it in again")
         }
     }
 }

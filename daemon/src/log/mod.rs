@@ -13,6 +13,8 @@ pub mod schema;
 mod tail;
 #[cfg(test)]
 pub mod testing;
+#[cfg(test)]
+mod tests;
 mod writer;
 
 pub use journal::{Entry, Kind};
@@ -96,8 +98,8 @@ impl Batch {
     /// Puts another batch behind this one.
     pub fn append(&mut self, mut other: Self) {
         let shift = self.readings.len() as u64;
-        for entry in &mut other.entries {
-            if let Some(alarm) = &mut entry.alarm {
+        for alarm in other.entries.iter_mut().filter_map(|e| e.alarm.as_mut()) {
+            if alarm.reading_seq != 0 {
                 alarm.reading_seq += shift;
             }
         }

@@ -19,13 +19,17 @@ use std::time::Duration;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Instant;
 
-/// Sequence numbers reserved with each commit. After a crash numbering goes on behind them, so a
-/// number that an outlet saw before the crash is never given to another reading.
-const RESERVED: u64 = 65_536;
-
 /// Readings that may wait in memory while nothing can be committed: 40 minutes of 200 a second,
 /// some 80 MB. Then new ones are dropped, counted and journalled.
 const MOST_WAITING: usize = 500_000;
+
+/// Sequence numbers reserved on opening and with each commit: as many as can be given until the
+/// next one. After a crash numbering goes on behind them, so a number that an outlet saw before the
+/// crash is never given to another reading.
+const RESERVED: u64 = MOST_WAITING as u64;
+
+/// How whoever asked is told what became of it.
+type Reply<T = ()> = oneshot::Sender<Result<T, LogError>>;
 
 /// What the writer is asked for.
 #[derive(Debug)]
@@ -33,17 +37,17 @@ pub enum Request {
     /// Append readings and entries.
     Append(Batch),
     /// Give the number of a series.
-    Series(Series, oneshot::Sender<Result<Arc<Series>, LogError>>),
+    Series(Series, Reply<Arc<Series>>),
     /// Keep an outlet's cursors.
     Progress(String, Progress),
     /// Commit from now on this often.
     CommitEvery(Duration),
     /// Commit now.
-    Commit(oneshot::Sender<Result<(), LogError>>),
+    Commit(Reply),
     /// Show that you live.
     Pulse,
     /// Commit, close and end.
-    Close(oneshot::Sender<Result<(), LogError>>),
+    Close(Reply),
 }
 
 /// Opens the file and starts the thread.
@@ -52,6 +56,7 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
     let mut conn = open::open(&settings.path)?;
     schema::migrate(&mut conn)?;
     let next_seq = open::next_seq(&conn)?;
+    rows::write_next_seq(&conn, next_seq + RESERVED)?;
     let shared = Arc::new(Shared {
         path: settings.path.clone(),
         boot: open::boot_number(&conn, &clock::boot_id())?,
@@ -70,8 +75,12 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
     std::thread::Builder::new()
         .name("log-writer".to_owned())
         .spawn(move || {
-            runtime.block_on(writer.run(inbox));
+            let (reply, closed) = runtime.block_on(writer.run(inbox));
             drop(lock);
+            if let Some(reply) = reply {
+                // Whoever asked may have gone; the log is closed all the same.
+                let _ = reply.send(closed);
+            }
         })?;
     Ok(shared)
 }
@@ -81,8 +90,6 @@ struct Writer {
     shared: Arc<Shared>,
     every: Duration,
     next_seq: u64,
-    /// Numbers below this are reserved in the file.
-    reserved: u64,
     readings: Vec<Reading>,
     entries: Vec<Entry>,
     progress: HashMap<String, Progress>,
@@ -105,7 +112,6 @@ impl Writer {
             shared,
             every,
             next_seq,
-            reserved: next_seq,
             readings: Vec::new(),
             entries: Vec::new(),
             progress: HashMap::new(),
@@ -114,23 +120,21 @@ impl Writer {
         }
     }
 
-    async fn run(mut self, inbox: mpsc::Receiver<Request>) {
+    /// Gives how closing went, and who wants to know: to be told once file and lock are let go.
+    async fn run(
+        mut self,
+        inbox: mpsc::Receiver<Request>,
+    ) -> (Option<Reply>, Result<(), LogError>) {
         let reply = self.serve_until_close(inbox).await;
         let closed = self.close();
         self.shared
             .newest
             .send_modify(|newest| newest.closed = true);
-        if let Some(reply) = reply {
-            // Whoever asked may have gone; the log is closed all the same.
-            let _ = reply.send(closed);
-        }
+        (reply, closed)
     }
 
     /// Ends when it is asked to, or when nobody is left who could ask.
-    async fn serve_until_close(
-        &mut self,
-        mut inbox: mpsc::Receiver<Request>,
-    ) -> Option<oneshot::Sender<Result<(), LogError>>> {
+    async fn serve_until_close(&mut self, mut inbox: mpsc::Receiver<Request>) -> Option<Reply> {
         loop {
             self.shared.pulse.fetch_add(1, Ordering::Relaxed);
             let request = match self.due {
@@ -190,7 +194,7 @@ impl Writer {
             self.readings.append(&mut readings);
         }
         self.commit_is_due();
-        if at_once || self.next_seq >= self.reserved {
+        if at_once {
             self.commit_or_tell();
         }
     }
@@ -201,11 +205,21 @@ impl Writer {
         for reading in readings.iter_mut() {
             reading.seq = self.next_seq;
             self.next_seq += 1;
+            // SQLite keeps no sign of a zero; what is live must be what is read back.
+            for number in [
+                &mut reading.raw,
+                &mut reading.electrical,
+                &mut reading.spread,
+            ] {
+                *number = number.map(|number| number + 0.0);
+            }
         }
+        let last = readings.len() as u64;
         for alarm in entries.iter_mut().filter_map(|e| e.alarm.as_mut()) {
             alarm.reading_seq = match alarm.reading_seq {
-                0 => 0,
-                position => first + position - 1,
+                position if (1..=last).contains(&position) => first + position - 1,
+                // Judged on none, or on one that was dropped.
+                _ => 0,
             };
         }
     }
@@ -252,15 +266,13 @@ impl Writer {
         if !self.has_work() {
             return Ok(());
         }
-        let reserved = self.next_seq + RESERVED;
-        let last_move = match self.write_all(reserved) {
+        let last_move = match self.write_all() {
             Ok(last_move) => last_move,
             Err(error) => {
                 self.due = Some(Instant::now() + self.every);
                 return Err(error.into());
             }
         };
-        self.reserved = reserved;
         self.entries.clear();
         self.progress.clear();
         self.tell_recovery();
@@ -276,7 +288,6 @@ impl Writer {
 
     fn has_work(&self) -> bool {
         !(self.readings.is_empty() && self.entries.is_empty() && self.progress.is_empty())
-            || self.next_seq >= self.reserved
     }
 
     /// The entry that tells of a time without commits; it follows with the next one.
@@ -297,7 +308,7 @@ impl Writer {
     }
 
     /// One transaction; gives the number of the last alarm move in it.
-    fn write_all(&mut self, reserved: u64) -> rusqlite::Result<Option<u64>> {
+    fn write_all(&mut self) -> rusqlite::Result<Option<u64>> {
         let behavior = rusqlite::TransactionBehavior::Immediate;
         let boot = self.shared.boot;
         let transaction = self.conn.transaction_with_behavior(behavior)?;
@@ -316,7 +327,7 @@ impl Writer {
         for (outlet, progress) in &self.progress {
             rows::write_progress(&transaction, outlet, progress)?;
         }
-        rows::write_next_seq(&transaction, reserved)?;
+        rows::write_next_seq(&transaction, self.next_seq + RESERVED)?;
         transaction.commit()?;
         Ok(last_move)
     }

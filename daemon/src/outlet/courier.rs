@@ -23,6 +23,8 @@ const LAST_DELIVERY: Duration = Duration::from_secs(5);
 const PATIENCE: Duration = Duration::from_secs(1);
 /// Refusals of one parcel that are journalled one by one; the rest is counted.
 const REFUSALS_TOLD: usize = 5;
+/// A trouble that comes and goes is journalled at most this often.
+const TOLD_AGAIN: Duration = Duration::from_secs(60);
 /// Alarm moves in one parcel at most.
 const MOVES: usize = 100;
 
@@ -37,7 +39,15 @@ pub struct Courier {
     /// Not before this moment may the next late parcel go.
     late_from: Instant,
     /// The last trouble that was told, so that each is told once.
-    told: Option<String>,
+    told: Option<Told>,
+}
+
+#[derive(Debug)]
+struct Told {
+    text: String,
+    at: Instant,
+    /// Recovery from it was not told yet.
+    stands: bool,
 }
 
 /// How a connection ended.
@@ -52,6 +62,9 @@ impl Courier {
     /// # Errors
     /// What the log says.
     pub async fn new(name: &str, log: &Log, backlog_rate: u32) -> Result<Self, LogError> {
+        // The cursors of the one before it may not be in the file yet. Where they cannot be
+        // written, what they speak for is sent again.
+        let _ = log.commit().await;
         let mut reader = log.reader();
         let newest = reader.newest();
         let stored = reader.progress(name).await?;
@@ -146,13 +159,14 @@ impl Courier {
     }
 
     async fn deliver_moves(&mut self, receiver: &mut impl Receiver) -> Result<bool, Trouble> {
-        if self.reader.newest().moves <= self.progress.moves {
+        let newest = self.reader.newest().moves;
+        if newest <= self.progress.moves {
             return Ok(false);
         }
         let moves = self.reader.moves_after(self.progress.moves, MOVES).await;
         let moves = moves.map_err(log_trouble)?;
         let Some(last) = moves.last().map(|m| m.seq) else {
-            self.progress.moves_acknowledged(self.reader.newest().moves);
+            self.progress.moves_acknowledged(newest);
             return Ok(false);
         };
         let receipt = receiver.deliver(Parcel::Moves(&moves)).await?;
@@ -186,7 +200,6 @@ impl Courier {
         if Instant::now() < self.late_from {
             return Ok(false);
         }
-        self.tell_recovery().await;
         let limit = receiver.batch().min(self.late_batch());
         let found = self.reader.after(span.after, span.until, limit).await;
         let readings = found.map_err(log_trouble)?;
@@ -197,6 +210,7 @@ impl Courier {
             return Ok(true);
         };
         let receipt = receiver.deliver(Parcel::Backlog(&readings)).await?;
+        self.tell_recovery().await;
         self.progress.late_acknowledged(last);
         let seconds = readings.len() as f64 / f64::from(self.backlog_rate.max(1));
         self.late_from = Instant::now() + Duration::from_secs_f64(seconds);
@@ -247,7 +261,9 @@ impl Courier {
 
     async fn tell_trouble(&mut self, trouble: &Trouble) {
         let text = trouble.to_string();
-        if self.told.as_deref() == Some(text.as_str()) {
+        let again =
+            |told: &Told| told.text == text && (told.stands || told.at.elapsed() < TOLD_AGAIN);
+        if self.told.as_ref().is_some_and(again) {
             return;
         }
         let rest = match trouble {
@@ -256,13 +272,18 @@ impl Courier {
         };
         tracing::warn!("outlet `{}`: {text}; {rest}", self.name);
         self.tell(format!("{text}; {rest}")).await;
-        self.told = Some(text);
+        self.told = Some(Told {
+            text,
+            at: Instant::now(),
+            stands: true,
+        });
     }
 
     async fn tell_recovery(&mut self) {
-        if self.told.take().is_none() {
+        let Some(told) = self.told.as_mut().filter(|told| told.stands) else {
             return;
-        }
+        };
+        told.stands = false;
         let late: u64 = self.progress.spans.iter().map(|s| s.until - s.after).sum();
         let text = format!("working again; at most {late} readings to send late");
         tracing::info!("outlet `{}`: {text}", self.name);
@@ -323,31 +344,5 @@ impl Backoff {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn later(after: Option<Duration>) -> Trouble {
-        Trouble::Later {
-            what: String::new(),
-            after,
-        }
-    }
-
-    #[test]
-    fn waits_double_up_to_the_longest_and_start_again_after_a_success() {
-        let mut wait = Backoff::default();
-        let waits: Vec<Duration> = (0..40).map(|_| wait.next(&later(None))).collect();
-        assert!(waits[0] <= FIRST_WAIT.mul_f64(1.4));
-        assert!(waits.iter().all(|w| *w <= LONGEST_WAIT.mul_f64(1.4)));
-        assert!(waits[39] >= LONGEST_WAIT);
-        wait.reset();
-        assert!(wait.next(&later(None)) <= FIRST_WAIT.mul_f64(1.4));
-    }
-
-    #[test]
-    fn the_receivers_own_wish_is_kept() {
-        let wish = Duration::from_secs(7);
-        let wait = Backoff::default().next(&later(Some(wish)));
-        assert!(wait >= wish && wait <= wish.mul_f64(1.4));
-    }
-}
+#[allow(clippy::unwrap_used)]
+mod tests;

@@ -80,12 +80,17 @@ pub struct ClockStep {
 
 impl StepWatch {
     /// Compares how far both clocks went on since the last observation. A step is more than 500 ms,
-    /// and more than a kernel may have slewed the wall clock meanwhile.
+    /// and more than a kernel may have slewed the wall clock meanwhile. A moment from before the
+    /// last one (a line that waited) is compared backwards.
     pub fn observe(&mut self, moment: Moment) -> Option<ClockStep> {
         let last = self.last.replace(moment)?;
-        let elapsed_ms = moment.boot_ns.saturating_sub(last.boot_ns) / NS_PER_MS;
+        let elapsed_ms = moment.boot_ns.abs_diff(last.boot_ns) / NS_PER_MS;
         let elapsed = i64::try_from(elapsed_ms).unwrap_or(i64::MAX);
-        let before_ms = last.wall_ms.saturating_add(elapsed);
+        let before_ms = if moment.boot_ns >= last.boot_ns {
+            last.wall_ms.saturating_add(elapsed)
+        } else {
+            last.wall_ms.saturating_sub(elapsed)
+        };
         let by_ms = moment.wall_ms.saturating_sub(before_ms);
         let allowed = STEP_MS
             + elapsed_ms / 1_000_000 * SLEW_PPM
@@ -183,6 +188,16 @@ mod tests {
         assert_eq!(watch.observe(at(10_400, 3_000)), None);
         let forward = watch.observe(at(12_000, 4_000)).unwrap();
         assert_eq!(forward.by_ms, 600);
+    }
+
+    #[test]
+    fn a_moment_that_comes_late_is_no_step() {
+        let mut watch = StepWatch::default();
+        watch.observe(at(12_000, 2_000));
+        assert_eq!(watch.observe(at(10_500, 500)), None);
+        assert_eq!(watch.observe(at(13_000, 3_000)), None);
+        let step = watch.observe(at(10_500, 2_500)).unwrap();
+        assert_eq!((step.before_ms, step.by_ms), (12_500, -2_000));
     }
 
     #[test]

@@ -6,6 +6,8 @@
 mod build;
 mod outlets;
 mod sources;
+#[cfg(test)]
+mod tests;
 pub mod watchdog;
 
 pub use sources::input as simulated_input;

@@ -1,7 +1,6 @@
 //! `nightbench readings`: a probe's readings from the log, as they are or as means over intervals.
 
 use super::{Failure, Format, WhichLog, when};
-use crate::clock;
 use crate::config;
 use crate::log::query::Query;
 use crate::reading::{Estimate, Outcome, Reading};
@@ -56,8 +55,7 @@ struct Interval {
 /// Where there is no such log, probe or moment.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let zone = TimeZone::system();
-    // A clock set beyond all dates is taken for the last of them.
-    let now = Timestamp::from_millisecond(clock::now().wall_ms).unwrap_or(Timestamp::MAX);
+    let now = when::now();
     let moment = |text: &Option<String>, otherwise: i64| match text {
         Some(text) => when::parse(text, now, &zone).map(Timestamp::as_millisecond),
         None => Ok(otherwise),

@@ -6,6 +6,8 @@
 mod board;
 mod notes;
 mod probe;
+#[cfg(test)]
+mod tests;
 
 pub use board::Board;
 pub use probe::{Measuring, Probe, Setup, withdrawal};

@@ -13,6 +13,8 @@ pub mod schema;
 mod tail;
 #[cfg(test)]
 pub mod testing;
+#[cfg(test)]
+mod tests;
 mod writer;
 
 pub use journal::{Entry, Kind, Loudness};

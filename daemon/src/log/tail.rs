@@ -62,6 +62,7 @@ impl Tail {
         for reading in &mut batch.readings {
             self.newest += 1;
             reading.seq = self.newest;
+            unsign_zeros(reading);
             self.readings.push_back(reading.clone());
         }
         for entry in &mut batch.entries {
@@ -172,6 +173,17 @@ impl Tail {
             found.push(reading.clone());
         }
         found
+    }
+}
+
+/// SQLite keeps no sign of a zero; what is live must be what is read back.
+fn unsign_zeros(reading: &mut Reading) {
+    for number in [
+        &mut reading.raw,
+        &mut reading.electrical,
+        &mut reading.spread,
+    ] {
+        *number = number.map(|number| number + 0.0);
     }
 }
 

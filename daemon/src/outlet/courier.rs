@@ -314,31 +314,5 @@ impl Backoff {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn later(after: Option<Duration>) -> Trouble {
-        Trouble::Later {
-            what: String::new(),
-            after,
-        }
-    }
-
-    #[test]
-    fn waits_double_up_to_the_longest_and_start_again_after_a_success() {
-        let mut wait = Backoff::default();
-        let waits: Vec<Duration> = (0..40).map(|_| wait.next(&later(None))).collect();
-        assert!(waits[0] <= FIRST_WAIT.mul_f64(1.4));
-        assert!(waits.iter().all(|w| *w <= LONGEST_WAIT.mul_f64(1.4)));
-        assert!(waits[39] >= LONGEST_WAIT);
-        wait.reset();
-        assert!(wait.next(&later(None)) <= FIRST_WAIT.mul_f64(1.4));
-    }
-
-    #[test]
-    fn the_receivers_own_wish_is_kept() {
-        let wish = Duration::from_secs(7);
-        let wait = Backoff::default().next(&later(Some(wish)));
-        assert!(wait >= wish && wait <= wish.mul_f64(1.4));
-    }
-}
+#[allow(clippy::unwrap_used)]
+mod tests;

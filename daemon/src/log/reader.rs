@@ -89,14 +89,22 @@ impl LogReader {
     /// # Errors
     /// What SQLite says.
     pub async fn moves_after(&mut self, after: u64, limit: usize) -> Result<Vec<Move>, LogError> {
-        let in_memory = self.shared.tail().moves_after(after, limit);
-        match in_memory {
-            Some(moves) => Ok(moves),
-            None => {
-                self.on_disk(move |disk, _| rows::moves_where(&disk.conn, "true", after, limit))
-                    .await
-            }
+        // Looked at before the file, so that what moves from here to there is seen at least once.
+        let (mut here, all_here) = {
+            let tail = self.shared.tail();
+            (tail.moves_after(after), tail.reaches_moves(after))
+        };
+        if all_here {
+            here.truncate(limit);
+            return Ok(here);
         }
+        let mut moves = self
+            .on_disk(move |disk, _| rows::moves_where(&disk.conn, "true", after, limit))
+            .await?;
+        let last = moves.last().map_or(after, |m| m.seq);
+        let room = limit.saturating_sub(moves.len());
+        moves.extend(here.into_iter().filter(|m| m.seq > last).take(room));
+        Ok(moves)
     }
 
     /// The last move of each alarm that ever moved.
@@ -108,7 +116,7 @@ impl LogReader {
             GROUP BY subject, json_extract(data, '$.alarm'))";
         let mut standing = self
             .on_disk(move |disk, shared| {
-                let waiting = shared.tail().waiting_moves();
+                let waiting = shared.tail().moves_after(0);
                 let committed = rows::moves_where(&disk.conn, last, 0, usize::MAX)?;
                 Ok(committed.into_iter().chain(waiting).collect::<Vec<_>>())
             })

@@ -81,6 +81,15 @@ pub fn alarm_move(probe: &str, to: State, place: u64) -> Entry {
     entry
 }
 
+/// An entry that is no move.
+pub fn remark() -> Entry {
+    let at = Moment {
+        wall_ms: 1_780_000_000_000,
+        boot_ns: 1,
+    };
+    Entry::new(at, Kind::Board, "bench", "board `bench`: a remark")
+}
+
 /// A log with one series, in a folder that goes with it.
 pub struct Bench {
     /// The log, in `cellar.sqlite`.
@@ -114,16 +123,33 @@ impl Bench {
         self.lines((1..=count).map(|line| (line, 1))).await;
     }
 
-    /// Appends, and returns when readers see it.
+    /// Appends, and returns when the writer has it.
     pub async fn append(&self, readings: Vec<Reading>, entries: Vec<Entry>) {
+        let at_once = entries.iter().any(|entry| entry.alarm.is_some());
+        self.hand_over(readings, entries, at_once).await;
+    }
+
+    /// Appends what stays in memory until a commit is asked for, moves as well.
+    pub async fn append_uncommitted(&self, entries: Vec<Entry>) {
+        self.hand_over(Vec::new(), entries, false).await;
+    }
+
+    async fn hand_over(&self, readings: Vec<Reading>, entries: Vec<Entry>, at_once: bool) {
         let batch = Batch {
-            at_once: entries.iter().any(|entry| entry.alarm.is_some()),
             readings,
             entries,
+            at_once,
         };
         self.log.append(batch, PATIENCE).await.unwrap();
         // The writer answers in order.
         self.log.series(series()).await.unwrap();
+    }
+
+    /// Closes the log and opens it again.
+    pub async fn reopened(mut self) -> Self {
+        self.log.close().await.unwrap();
+        self.log = open(self.log.path(), NEVER).await;
+        self
     }
 
     /// A second connection to the file, for reading.

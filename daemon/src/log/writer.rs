@@ -88,7 +88,8 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
         .name("log-writer".to_owned())
         .spawn(move || {
             let (reply, closed) = runtime.block_on(writer.run(inbox));
-            drop(lock);
+            // Let go by word: a program that is just being started still holds a copy of it.
+            let _ = lock.unlock();
             if let Some(reply) = reply {
                 // Whoever asked may have gone; the log is closed all the same.
                 let _ = reply.send(closed);

@@ -1,10 +1,13 @@
 //! What a kill leaves: no number with two meanings, no cursor ahead of the readings.
 
-use crate::log::testing::{Bench, NEVER, all_after, open, reading, seqs};
+use crate::alarm::State;
+use crate::log::testing::{Bench, NEVER, alarm_move, all_after, number, open, reading, seqs};
 use crate::log::{Batch, Log, Progress, Span};
 use rusqlite::Connection;
 use std::path::Path;
 use std::time::Duration;
+
+const MOVES: &str = "SELECT count(*) FROM journal WHERE kind = 'alarm'";
 
 /// Opens what a kill left, and gives the number of the next reading.
 async fn next_number(left: &Path) -> u64 {
@@ -72,6 +75,26 @@ async fn nor_is_one_that_a_reader_saw_before_anything_was_committed() {
     let left = bench.killed("left.sqlite");
     drop(holder);
     assert!(next_number(&left).await > seen);
+}
+
+#[tokio::test]
+async fn nor_is_the_number_of_a_move_that_a_reader_saw_before_the_commit() {
+    let bench = Bench::new().await;
+    for round in 0..3 {
+        let moved = alarm_move("vat", State::Active, 0);
+        bench.append_uncommitted(vec![moved.clone()]).await;
+        let seen = bench.log.reader().moves_after(0, 9).await.unwrap();
+        let last = seen.last().unwrap().seq;
+        let left = bench.killed(&format!("left-{round}.sqlite"));
+        assert_eq!(number(&Connection::open(&left).unwrap(), MOVES), round);
+        let log = open(&left, NEVER).await;
+        let mut reader = log.reader();
+        let kept = reader.newest().moves;
+        log.append(Batch::of(moved), NEVER).await.unwrap();
+        let after = reader.moves_after(kept, 9).await.unwrap();
+        assert!(after[0].seq > last, "{} after {last}", after[0].seq);
+        bench.log.commit().await.unwrap();
+    }
 }
 
 #[tokio::test]

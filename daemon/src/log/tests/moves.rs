@@ -1,18 +1,10 @@
 //! Alarm moves: their numbers, their readings, where each alarm stands.
 
 use crate::alarm::State;
-use crate::log::testing::{Bench, alarm_move, number, reading};
-use crate::log::{Batch, Entry, Kind};
-use crate::reading::Moment;
+use crate::log::Batch;
+use crate::log::LogReader;
+use crate::log::testing::{Bench, alarm_move, number, reading, remark};
 use std::time::Duration;
-
-fn remark() -> Entry {
-    let at = Moment {
-        wall_ms: 1_780_000_000_000,
-        boot_ns: 1,
-    };
-    Entry::new(at, Kind::Board, "bench", "board `bench`: a remark")
-}
 
 #[tokio::test]
 async fn a_move_names_the_reading_that_it_was_judged_on() {
@@ -100,14 +92,81 @@ async fn moves_are_read_forward_in_steps() {
     }
     let mut reader = bench.log.reader();
     assert_eq!(reader.newest().moves, 9);
-    let (mut after, mut found) = (0, Vec::new());
+    assert_eq!(walked(&mut reader, 0, 2).await, [1, 3, 5, 7, 9]);
+}
+
+/// The numbers of all moves after one, read forward as an outlet does.
+async fn walked(reader: &mut LogReader, mut after: u64, limit: usize) -> Vec<u64> {
+    let mut found = Vec::new();
     loop {
-        let moves = reader.moves_after(after, 2).await.unwrap();
+        let moves = reader.moves_after(after, limit).await.unwrap();
+        assert!(moves.len() <= limit);
         let Some(last) = moves.last() else { break };
         after = last.seq;
         found.extend(moves.iter().map(|m| m.seq));
     }
-    assert_eq!(found, [1, 3, 5, 7, 9]);
+    found
+}
+
+#[tokio::test]
+async fn moves_are_read_forward_from_the_file_into_memory() {
+    // More than memory keeps of what is committed; then some that is not committed.
+    let moves = |count| vec![alarm_move("vat", State::Active, 0); count];
+    let bench = Bench::new().await;
+    bench.append(Vec::new(), moves(700)).await;
+    bench.append_uncommitted(moves(5)).await;
+    let beside = bench.beside();
+    assert_eq!(number(&beside, "SELECT count(*) FROM journal"), 700);
+    let all: Vec<u64> = (1..=705).collect();
+    for limit in [1, 100, 699, 700, 701, 1000] {
+        let mut reader = bench.log.reader();
+        assert_eq!(walked(&mut reader, 0, limit).await, all, "{limit} at once");
+        assert_eq!(walked(&mut reader, 698, limit).await, all[698..]);
+    }
+}
+
+#[tokio::test]
+async fn the_first_move_after_a_restart_is_seen_before_its_commit() {
+    let bench = Bench::new().await;
+    let moved = || vec![alarm_move("vat", State::Active, 0)];
+    bench.append(Vec::new(), moved()).await;
+    bench.append(Vec::new(), vec![remark(), remark()]).await;
+    let bench = bench.reopened().await;
+    bench.append_uncommitted(moved()).await;
+    for (after, expected) in [(0, vec![1, 4]), (1, vec![4]), (3, vec![4]), (4, vec![])] {
+        let mut reader = bench.log.reader();
+        assert_eq!(reader.newest().moves, 4);
+        let found = walked(&mut reader, after, 9).await;
+        assert_eq!(found, expected, "after {after}");
+    }
+}
+
+#[tokio::test]
+async fn an_alarm_stands_where_it_moved_last_committed_or_not() {
+    let bench = Bench::new().await;
+    for probe in ["vat", "tank"] {
+        let entries = vec![alarm_move(probe, State::Active, 0)];
+        bench.append(Vec::new(), entries).await;
+    }
+    let entries = vec![
+        alarm_move("vat", State::Normal, 0),
+        alarm_move("rinse", State::Active, 0),
+    ];
+    bench.append_uncommitted(entries).await;
+    let expected = [
+        (2, "tank", State::Active),
+        (3, "vat", State::Normal),
+        (4, "rinse", State::Active),
+    ];
+    for _ in 0..2 {
+        let standing = bench.log.reader().standing_moves().await.unwrap();
+        let stands: Vec<_> = standing
+            .iter()
+            .map(|m| (m.seq, m.probe.as_str(), m.to))
+            .collect();
+        assert_eq!(stands, expected);
+        bench.log.commit().await.unwrap();
+    }
 }
 
 #[tokio::test]

@@ -4,6 +4,9 @@ use crate::log::testing::{Bench, NEVER, all_after, number, open, with};
 use crate::log::{Log, LogError, Settings};
 use rusqlite::Connection;
 use std::path::Path;
+use std::process::Command;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 fn refused(path: &Path) -> String {
     let settings = Settings {
@@ -46,7 +49,10 @@ fn a_file_that_is_no_database_is_refused_and_stays_as_it_was() {
     let path = folder.path().join("notes.txt");
     let text = "pitched the yeast at 19 degrees\n".repeat(50);
     std::fs::write(&path, &text).unwrap();
-    assert_eq!(refused(&path), "file is not a database");
+    assert_eq!(
+        refused(&path),
+        "file is not a database; check the file's owner, and the disk's space and state"
+    );
     assert_eq!(std::fs::read_to_string(&path).unwrap(), text);
 }
 
@@ -110,4 +116,23 @@ fn what_went_wrong_is_said_with_what_to_do() {
     another service (process 4711) writes to this log; stop it, or choose another `path` in `[log]`
     the log's writer has ended
     ");
+}
+
+/// A child has copies of all that is open here until it has become its program.
+#[tokio::test]
+async fn a_closed_log_can_be_opened_at_once_whatever_programs_are_being_started() {
+    let bench = Bench::new().await;
+    bench.log.close().await.unwrap();
+    let done = Arc::new(AtomicBool::new(false));
+    let ends = Arc::clone(&done);
+    let starts = std::thread::spawn(move || {
+        while !ends.load(Ordering::Relaxed) {
+            Command::new("true").status().unwrap();
+        }
+    });
+    for _ in 0..100 {
+        open(bench.log.path(), NEVER).await.close().await.unwrap();
+    }
+    done.store(true, Ordering::Relaxed);
+    starts.join().unwrap();
 }

@@ -35,7 +35,10 @@ async fn readings_wait_in_memory_and_are_written_when_there_is_room() {
     urgent(&bench, "vat").await;
     bench.readings(3).await;
     let refused = bench.log.commit().await.unwrap_err().to_string();
-    assert_eq!(refused, "database or disk is full");
+    assert_eq!(
+        refused,
+        "database or disk is full; check the file's owner, and the disk's space and state"
+    );
 
     let mut reader = bench.log.reader();
     assert_eq!(
@@ -43,7 +46,9 @@ async fn readings_wait_in_memory_and_are_written_when_there_is_room() {
         [1, 2, 3, 4, 5, 6],
         "outlets see what waits"
     );
-    assert_eq!(reader.newest().moves, 0, "a move is told once it is kept");
+    let told = reader.moves_after(0, 9).await.unwrap();
+    let told: Vec<_> = told.iter().map(|m| (m.seq, m.reading_seq)).collect();
+    assert_eq!(told, [(1, 3)], "an alarm does not wait for the card");
 
     card.execute_batch("DROP TRIGGER full").unwrap();
     urgent(&bench, "tank").await;
@@ -52,7 +57,21 @@ async fn readings_wait_in_memory_and_are_written_when_there_is_room() {
     assert_eq!(judged, [3, 7]);
     let [told] = bench.journal(Kind::Log).await.try_into().unwrap();
     let (how_long, what) = told.split_once(" s; ").unwrap();
-    assert!(how_long.starts_with("could not be written for "));
+    assert!(how_long.starts_with("log: could not be written for "));
     insta::assert_snapshot!(what, @"5 readings waited in memory, 0 were dropped");
     assert_eq!(number(&card, "SELECT count(*) FROM reading"), 7);
+}
+
+#[tokio::test]
+async fn what_is_told_of_the_trouble_leaves_no_gap_in_the_journal() {
+    let bench = Bench::new().await;
+    let card = Connection::open(bench.log.path()).unwrap();
+    card.execute_batch(REFUSE).unwrap();
+    urgent(&bench, "vat").await;
+    card.execute_batch("DROP TRIGGER full").unwrap();
+    urgent(&bench, "tank").await;
+    bench.log.commit().await.unwrap();
+    let sql = "SELECT group_concat(seq || ' ' || kind, ', ') FROM journal";
+    let kinds: String = card.query_row(sql, [], |row| row.get(0)).unwrap();
+    assert_eq!(kinds, "1 alarm, 2 alarm, 3 log");
 }

@@ -257,13 +257,13 @@ impl Service {
             Ok(()) => {
                 self.note(Kind::Configuration, format!("configuration {from} taken"))
                     .await;
+                self.watchdog.reloaded();
             }
             Err(error) => {
                 self.note_refused(&format!("configuration {from}: {error}"))
                     .await
             }
         }
-        self.watchdog.reloaded();
     }
 
     /// Everything that can fail comes before anything changes.

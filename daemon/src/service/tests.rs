@@ -165,8 +165,8 @@ async fn a_configuration_that_needs_a_restart_is_refused_and_the_old_one_goes_on
         .filter(|text| text.contains("configuration"))
         .collect();
     insta::assert_snapshot!(told.join("\n"), @r"
-    configuration `bench.toml`: `path` in `[log]` cannot change while the service runs; restart it; the configuration in force goes on
-    bench.toml:3:1: no; the configuration in force goes on
+    the configuration in force goes on: configuration `bench.toml`: `path` in `[log]` cannot change while the service runs; restart it
+    the configuration in force goes on: bench.toml:3:1: no
     ");
 }
 

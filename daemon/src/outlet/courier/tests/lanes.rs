@@ -1,7 +1,7 @@
 //! Everything arrives once, each lane in order, whatever the receiver does.
 
 use super::receiver::{Answer, Delivery, Scripted, UNHURRIED, append_move, courier, numbers};
-use crate::log::testing::{Bench, run};
+use crate::log::testing::{Bench, remark, run};
 use proptest::prelude::*;
 use std::time::Duration;
 
@@ -76,6 +76,27 @@ async fn a_restarted_courier_goes_on_where_the_one_before_left_off() {
     let book = second.readings(15 - had.len()).await;
     assert_eq!([had, book.readings()].concat(), numbers(1, 15));
     assert_eq!(book.moves().len(), 1, "the first one's move comes once");
+}
+
+#[tokio::test]
+async fn the_first_move_after_a_restart_comes_although_the_card_refuses_it() {
+    let bench = Bench::new().await;
+    let first = courier(&bench, UNHURRIED).await;
+    append_move(&bench, "vat").await;
+    let mut delivery = Delivery::run(first, Scripted::willing());
+    delivery.until(|book| book.moves() == [1]).await;
+    delivery.stop().await;
+    bench.append(Vec::new(), vec![remark()]).await;
+    let bench = bench.reopened().await;
+    let mut delivery = Delivery::start(&bench, Scripted::willing(), UNHURRIED).await;
+    delivery.until(|book| book.connects == 1).await;
+    let full = "CREATE TRIGGER full BEFORE INSERT ON journal \
+        BEGIN SELECT RAISE(ABORT, 'database or disk is full'); END";
+    let card = rusqlite::Connection::open(bench.log.path()).unwrap();
+    card.execute_batch(full).unwrap();
+    append_move(&bench, "tank").await;
+    let book = delivery.until(|book| !book.moves().is_empty()).await;
+    assert_eq!(book.moves(), [3]);
 }
 
 #[tokio::test]

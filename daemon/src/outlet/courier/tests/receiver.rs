@@ -10,7 +10,7 @@ use tokio::time::{Instant, timeout};
 use tokio_util::sync::CancellationToken;
 
 /// No test waits longer than this for what must come.
-const SOON: Duration = Duration::from_secs(20);
+pub const SOON: Duration = Duration::from_secs(20);
 
 /// As fast as anybody wants it.
 pub const UNHURRIED: u32 = 1_000_000;

@@ -31,14 +31,57 @@ fn a_board_is_followed_from_opening_to_talking_again() {
     insta::assert_snapshot!(journal(&batch), @r"
     board `bench`: opened ttyUSB0 at 115200 baud (opening no. 1); opening resets most boards, so its first lines are passed over
     board `bench`: is slow
-    board `bench`: no usable line for 10 s
-    probe `vat`: board silent; check the board's power and cable
-    probe `tank`: board silent; check the board's power and cable
+    board `bench`: no usable line for 10 s; nothing came; check its power and cable
+    probe `vat`: board silent; check the board's power and cable, and what it sends
+    probe `tank`: board silent; check the board's power and cable, and what it sends
     board `bench`: talks again after 2 s
     board `bench`: lost: unplugged; looking for it; its 2 probes read `board silent`
     board `bench`: opened ttyUSB0 at 115200 baud (opening no. 2)
     board `bench`: talks again after 6 s
     board `bench`: its recording has come to its end
+    ");
+}
+
+#[test]
+fn what_a_board_says_of_itself_after_opening_is_told_with_its_first_good_line() {
+    let mut flow = flow(vec![setup("vat")]);
+    let events = [
+        Event::Opened {
+            at: at(0),
+            detail: "ttyUSB0 at 9600 baud".to_owned(),
+            resets_board: true,
+        },
+        Event::Discarded {
+            bytes: 9,
+            why: Discard::AfterOpening,
+        },
+        line(1400, "bench firmware 3"),
+        line(1500, "# two channels"),
+        line(1600, "vat=512"),
+        line(1700, "vat=512"),
+    ];
+    let mut batch = all(&mut flow, &events);
+    batch.append(flow.tick(at(2000)));
+    insta::assert_snapshot!(journal(&batch), @r"
+    board `bench`: opened ttyUSB0 at 9600 baud (opening no. 1); opening resets most boards, so its first lines are passed over
+    board `bench`: first good line after 1.6 s; passed over before it: a piece of 9 bytes and 2 lines
+    ");
+}
+
+#[test]
+fn a_board_that_only_says_what_it_is_did_not_say_nothing() {
+    let mut flow = flow(vec![setup("vat")]);
+    let opened = Event::Opened {
+        at: at(0),
+        detail: "ttyUSB0 at 9600 baud".to_owned(),
+        resets_board: false,
+    };
+    let mut batch = all(&mut flow, &[opened, line(1400, "bench firmware 3")]);
+    batch.append(ticks(&mut flow, 2, 10));
+    insta::assert_snapshot!(journal(&batch), @r"
+    board `bench`: opened ttyUSB0 at 9600 baud (opening no. 1)
+    board `bench`: no usable line for 10 s; what comes does not fit, such as `bench firmware 3`; check `format`, the channels' `field` and the baud rate
+    probe `vat`: board silent; check the board's power and cable, and what it sends
     ");
 }
 

@@ -120,7 +120,7 @@ fn silence_goes_on_and_is_not_told_anew() {
 #[test]
 fn a_clock_step_during_the_reload_is_told() {
     let mut old = flow(vec![setup("vat")]);
-    all(&mut old, &[line(0, "vat=512")]);
+    old.tick(at(0));
     let (mut new, _) = reload(old, flow(vec![setup("vat")]), 1);
     let mut stepped = at(2000);
     stepped.wall_ms += 60_000;

@@ -79,10 +79,10 @@ impl Subscriber {
                 buffer.extend_from_slice(&chunk[..n]);
                 let mut start = 0;
                 while let Some((packet, end)) = packet(&buffer[start..]) {
-                    if let Some(line) = line_of(packet) {
-                        if to.send((line, at)).is_err() {
-                            return;
-                        }
+                    if let Some(line) = line_of(packet)
+                        && to.send((line, at)).is_err()
+                    {
+                        return;
                     }
                     start += end;
                 }

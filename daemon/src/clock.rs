@@ -12,6 +12,7 @@ pub const EARLIEST_PLAUSIBLE_MS: i64 = 1_767_225_600_000;
 
 /// Reads both clocks.
 #[must_use]
+#[expect(clippy::disallowed_methods, reason = "this is where time enters")]
 pub fn now() -> Moment {
     let wall = clock_gettime(ClockId::Realtime);
     let boot = clock_gettime(ClockId::Boottime);

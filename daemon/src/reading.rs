@@ -15,11 +15,14 @@ pub struct Estimate {
 }
 
 impl Estimate {
-    /// `None` where either number is not finite or the uncertainty is negative.
+    /// `None` where either number is not finite or the uncertainty is negative. A zero has no sign
+    /// afterwards: the log keeps none.
     #[must_use]
     pub fn new(value: f64, uncertainty: f64) -> Option<Self> {
-        (value.is_finite() && uncertainty.is_finite() && uncertainty >= 0.0)
-            .then_some(Self { value, uncertainty })
+        (value.is_finite() && uncertainty.is_finite() && uncertainty >= 0.0).then_some(Self {
+            value: value + 0.0,
+            uncertainty: uncertainty + 0.0,
+        })
     }
 
     /// The best estimate, in the unit of the series it belongs to.

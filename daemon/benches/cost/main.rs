@@ -3,6 +3,11 @@
 //!
 //! `cargo bench -p nightbench --bench cost` (about three minutes), `… -- quick` (one).
 
+#![expect(
+    clippy::disallowed_methods,
+    reason = "a bench of durations within one run; the shortest program is written as anybody would"
+)]
+
 mod board;
 mod broker;
 mod floor;

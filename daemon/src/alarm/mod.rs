@@ -130,11 +130,14 @@ impl Move {
     #[must_use]
     pub fn text(&self) -> String {
         let subject = format!("probe `{}`: alarm `{}`", self.probe, self.alarm);
+        // UCUM writes "no unit" as 1; a person does not.
+        let unit = match self.unit.as_str() {
+            "1" => String::new(),
+            unit => format!(" {unit}"),
+        };
         let number = match (self.value, self.limit) {
-            (Some(value), Some(limit)) => {
-                format!("{value:.2} {unit}, limit {limit} {unit}", unit = self.unit)
-            }
-            (Some(value), None) => format!("{value:.2} {}", self.unit),
+            (Some(value), Some(limit)) => format!("{value:.2}{unit}, limit {limit}{unit}"),
+            (Some(value), None) => format!("{value:.2}{unit}"),
             (None, _) => self.quality.words().to_owned(),
         };
         match self.to {
@@ -142,5 +145,73 @@ impl Move {
             State::Active => format!("{subject} active ({number}); {}", self.action),
             State::Normal => format!("{subject} back to normal ({number})"),
         }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn moved(to: State, value: Option<f64>, limit: Option<f64>, quality: Quality) -> Move {
+        Move {
+            seq: 7,
+            reading_seq: 123,
+            probe: "mash".to_owned(),
+            board: "bench".to_owned(),
+            alarm: if limit.is_some() { "high" } else { "fault" }.to_owned(),
+            from: State::Normal,
+            to,
+            at: Stamp {
+                wall_ms: 1_795_572_847_123,
+                boot_ns: 5,
+                boot: 1,
+            },
+            value,
+            limit,
+            unit: "Cel".to_owned(),
+            quality,
+            action: "turn the burner off and stir".to_owned(),
+        }
+    }
+
+    #[test]
+    fn a_move_says_what_where_the_number_and_what_to_do() {
+        let high = moved(State::Active, Some(68.4449), Some(68.0), Quality::Good);
+        let no_unit = Move {
+            unit: "1".to_owned(),
+            ..high.clone()
+        };
+        let no_action = Move {
+            action: String::new(),
+            ..high.clone()
+        };
+        let moves = [
+            high,
+            moved(State::Normal, Some(67.4), Some(68.0), Quality::Good),
+            moved(State::Active, None, None, Quality::OpenCircuit),
+            moved(State::Normal, Some(21.0), None, Quality::Good),
+            moved(State::Normal, None, None, Quality::ShortCircuit),
+            no_unit,
+            no_action,
+        ];
+        insta::assert_snapshot!(moves.map(|m| m.text()).join("\n"), @r"
+        probe `mash`: alarm `high` active (68.44 Cel, limit 68 Cel); turn the burner off and stir
+        probe `mash`: alarm `high` back to normal (67.40 Cel, limit 68 Cel)
+        probe `mash`: alarm `fault` active (open circuit); turn the burner off and stir
+        probe `mash`: alarm `fault` back to normal (21.00 Cel)
+        probe `mash`: alarm `fault` back to normal (short circuit)
+        probe `mash`: alarm `high` active (68.44, limit 68); turn the burner off and stir
+        probe `mash`: alarm `high` active (68.44 Cel, limit 68 Cel)
+        ");
+    }
+
+    #[test]
+    fn the_journal_gives_a_move_back_but_for_its_number() {
+        let before = moved(State::Active, Some(68.4449), Some(68.0), Quality::Good);
+        let json = serde_json::to_string(&before).unwrap();
+        insta::assert_snapshot!(json, @r#"{"reading_seq":123,"probe":"mash","board":"bench","alarm":"high","from":"normal","to":"active","at":{"wall_ms":1795572847123,"boot_ns":5,"boot":1},"value":68.4449,"limit":68.0,"unit":"Cel","quality":"good","action":"turn the burner off and stir"}"#);
+        let after: Move = serde_json::from_str(&json).unwrap();
+        assert_eq!(after, Move { seq: 0, ..before });
     }
 }

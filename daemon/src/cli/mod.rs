@@ -233,6 +233,15 @@ mod tests {
     }
 
     #[test]
+    fn readings_take_a_moment_that_begins_with_a_hyphen_and_a_span() {
+        let words = "nightbench readings vat --log night.sqlite --from -8h --to now --every 10s";
+        let parsed = Cli::try_parse_from(words.split(' ').chain(["--format", "csv"]));
+        assert!(parsed.is_ok_and(|cli| matches!(cli.verb, Verb::Readings(_))));
+        let neither = Cli::try_parse_from(["nightbench", "readings", "vat"]);
+        assert!(neither.is_err(), "a log has to be named");
+    }
+
+    #[test]
     fn the_command_line_is_consistent() {
         Cli::command().debug_assert();
     }

@@ -56,7 +56,7 @@ struct Interval {
 /// Where there is no such log, probe or moment.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let zone = when::zone();
-    let now = Timestamp::now();
+    let now = when::now();
     let moment = |text: &Option<String>, otherwise: i64| match text {
         Some(text) => when::parse(text, now, &zone).map(Timestamp::as_millisecond),
         None => Ok(otherwise),

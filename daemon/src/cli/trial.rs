@@ -4,7 +4,7 @@
 //! The board writes to a real pseudo-terminal, so the serial source, the log, the alarms and a file
 //! outlet are the ones of a real night. The scenario is invented.
 
-use super::{Failure, runtime};
+use super::{Failure, runtime, when};
 use crate::config::{self, Config, Source as SourceTable};
 use crate::log::query::Query;
 use crate::service::watchdog::Watchdog;
@@ -12,6 +12,7 @@ use crate::service::{Control, Service, simulated_input};
 use crate::source::pty::PtyBoard;
 use crate::source::simulated::{Lines, SimulatedInput};
 use crate::words;
+use jiff::tz::TimeZone;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -152,7 +153,8 @@ fn inputs(config: &Config) -> Vec<SimulatedInput> {
 
 fn folder(arguments: &Arguments) -> Result<PathBuf, Failure> {
     let folder = arguments.folder.clone().unwrap_or_else(|| {
-        let now = jiff::ZonedDateTime::now()
+        let now = when::now()
+            .to_zoned_datetime(TimeZone::system())
             .strftime("nightbench-try-%Y%m%d-%H%M%S")
             .to_string();
         std::env::temp_dir().join(now)

@@ -1,12 +1,19 @@
 //! Moments as a person writes them on the command line, and as results show them.
 
 use super::Failure;
+use crate::clock;
 use crate::config;
 use jiff::Timestamp;
 use jiff::civil::{DateTime, Time};
 use jiff::tz::{AmbiguousOffset, TimeZone};
 use std::sync::LazyLock;
 use std::time::Duration;
+
+/// Now, to the millisecond. A clock set beyond all dates is taken for the last of them.
+#[must_use]
+pub fn now() -> Timestamp {
+    Timestamp::from_millisecond(clock::now().wall_ms).unwrap_or(Timestamp::MAX)
+}
 
 /// A moment: `2026-10-25T02:30:00+02:00`, `2026-10-25 02:30` or (today) `02:30` in the zone, or a
 /// time before `now`: `8h ago`, `-8h`.

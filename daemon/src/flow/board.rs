@@ -160,7 +160,9 @@ impl Board {
     fn line(&mut self, at: Moment, bytes: &[u8], batch: &mut Batch) {
         let kind = self.decode(bytes);
         if kind != Line::Fields {
-            if !self.greeting.takes(at) {
+            if self.greeting.takes(at) {
+                self.bad.saw(bytes);
+            } else {
                 self.bad.count(kind, bytes);
             }
             return;

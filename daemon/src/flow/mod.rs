@@ -9,6 +9,8 @@ mod board_tests;
 mod feeds;
 mod notes;
 mod probe;
+#[cfg(test)]
+mod tests;
 mod time_notes;
 
 pub use board::Board;

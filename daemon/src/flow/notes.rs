@@ -1,5 +1,5 @@
 //! What a board's bad lines come to in the journal: counted, with one example, at most every ten
-//! minutes.
+//! minutes; what came instead of usable lines; what a board says after it was opened.
 
 use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::decode::Line;
@@ -19,34 +19,51 @@ pub struct BadLines {
     nothing: u64,
     too_long: u64,
     example: Option<String>,
-    /// The latest one, kept until a good line comes.
-    latest: Option<String>,
+    /// What came since the last good line, told or not.
+    since_good: Option<Instead>,
     told_ns: Option<u64>,
+}
+
+/// What comes in place of usable lines.
+#[derive(Debug)]
+enum Instead {
+    /// Lines, the latest like this.
+    Line(String),
+    /// Bytes without an end of line.
+    Endless,
 }
 
 impl BadLines {
     /// Counts a line that is garbage or names nothing wanted.
     pub fn count(&mut self, kind: Line, bytes: &[u8]) {
+        self.saw(bytes);
         match kind {
             Line::Garbage => self.garbage += 1,
             Line::Nothing => self.nothing += 1,
             Line::Fields | Line::Remark => return,
         }
-        self.latest = Some(readable(bytes));
         if self.example.is_none() {
-            self.example.clone_from(&self.latest);
+            self.example = Some(readable(bytes));
         }
+    }
+
+    /// Remembers a line that holds no reading, but is not bad.
+    pub fn saw(&mut self, bytes: &[u8]) {
+        self.since_good = Some(Instead::Line(readable(bytes)));
     }
 
     /// A good line came: what was bad before it does not explain a silence after it.
     pub fn good_line(&mut self) {
-        self.latest = None;
+        self.since_good = None;
     }
 
     /// Counts bytes that the source threw away.
     pub fn count_discarded(&mut self, why: Discard) {
         match why {
-            Discard::TooLong => self.too_long += 1,
+            Discard::TooLong => {
+                self.too_long += 1;
+                self.since_good.get_or_insert(Instead::Endless);
+            }
             // Expected after each opening, which has its own entry.
             Discard::AfterOpening => {}
         }
@@ -64,7 +81,7 @@ impl BadLines {
         batch.entries.push(entry);
         *self = Self {
             told_ns: Some(now.boot_ns),
-            latest: self.latest.take(),
+            since_good: self.since_good.take(),
             ..Self::default()
         };
     }
@@ -72,13 +89,15 @@ impl BadLines {
     /// What came instead of usable lines, in words, for a board that counts as silent.
     #[must_use]
     pub fn instead(&self) -> String {
-        match (self.counts(), &self.latest) {
-            (None, None) => "nothing came; check its power and cable".to_owned(),
-            (_, Some(latest)) => format!(
+        match &self.since_good {
+            None => "nothing came; check its power and cable".to_owned(),
+            Some(Instead::Line(latest)) => format!(
                 "what comes does not fit, such as `{latest}`; check `format`, the channels' `field` and \
                  the baud rate"
             ),
-            (Some(counts), None) => format!("what came is {counts}; check the baud rate"),
+            Some(Instead::Endless) => {
+                "what comes is too long to be a line; check the baud rate".to_owned()
+            }
         }
     }
 
@@ -155,13 +174,17 @@ impl Greeting {
             bytes,
         } = std::mem::take(self);
         let seconds = at.boot_ns.saturating_sub(opened_ns?) as f64 / 1e9;
-        (lines > 0 || bytes > 0).then(|| {
-            format!(
-                "first good line after {seconds:.1} s; passed over before it: {} and a piece of {}",
-                counted(lines, "line"),
-                counted(bytes, "byte")
-            )
-        })
+        let lines_in_words = counted(lines, "line");
+        let piece = format!("a piece of {}", counted(bytes, "byte"));
+        let before = match (lines, bytes) {
+            (0, 0) => return None,
+            (0, _) => piece,
+            (_, 0) => lines_in_words,
+            (_, _) => format!("{piece} and {lines_in_words}"),
+        };
+        Some(format!(
+            "first good line after {seconds:.1} s; passed over before it: {before}"
+        ))
     }
 }
 
@@ -213,5 +236,73 @@ mod tests {
         insta::assert_snapshot!(texts.join("\n"), @r"board `bench`: lines passed over: 1000 not in the board's `format`, 1 naming none of the board's channels, the first one `\xff\x00a0=5`; good lines are not affected");
         bad.tell("bench", at(700), &mut batch);
         assert_eq!(batch.entries.len(), 2);
+    }
+
+    #[test]
+    fn a_silence_is_told_with_what_came_since_the_last_good_line() {
+        let mut bad = BadLines::default();
+        let mut said = vec![bad.instead()];
+        bad.count_discarded(Discard::AfterOpening);
+        said.push(bad.instead());
+        bad.count_discarded(Discard::TooLong);
+        said.push(bad.instead());
+        bad.count(Line::Garbage, b"\xfe\x01\x7f");
+        said.push(bad.instead());
+        bad.count(Line::Nothing, &[b'x'; 100]);
+        said.push(bad.instead());
+        bad.count(Line::Remark, b"# warming up");
+        said.push(bad.instead());
+        bad.good_line();
+        said.push(bad.instead());
+        insta::assert_snapshot!(said.join("\n"), @r"
+        nothing came; check its power and cable
+        nothing came; check its power and cable
+        what comes is too long to be a line; check the baud rate
+        what comes does not fit, such as `\xfe\x01\x7f`; check `format`, the channels' `field` and the baud rate
+        what comes does not fit, such as `xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx…`; check `format`, the channels' `field` and the baud rate
+        what comes does not fit, such as `# warming up`; check `format`, the channels' `field` and the baud rate
+        nothing came; check its power and cable
+        ");
+    }
+
+    #[test]
+    fn what_was_told_in_the_meantime_still_explains_a_silence() {
+        let mut bad = BadLines::default();
+        bad.count_discarded(Discard::TooLong);
+        bad.tell("bench", at(1), &mut Batch::default());
+        assert!(bad.instead().starts_with("what comes is too long"));
+        bad.count(Line::Garbage, b"?");
+        bad.tell("bench", at(700), &mut Batch::default());
+        assert!(bad.instead().contains("such as `?`"));
+    }
+
+    #[test]
+    fn a_greeting_is_told_with_what_it_was_made_of() {
+        let told = |lines: u64, bytes: u64| {
+            let mut greeting = Greeting::after_opening(at(10));
+            greeting.count_discarded(Discard::TooLong, 4096);
+            greeting.count_discarded(Discard::AfterOpening, bytes);
+            for _ in 0..lines {
+                assert!(greeting.takes(at(11)));
+            }
+            greeting.end(at(12)).unwrap_or("nothing to tell".to_owned())
+        };
+        let told = [told(0, 0), told(0, 17), told(3, 0), told(3, 17)];
+        insta::assert_snapshot!(told.join("\n"), @r"
+        nothing to tell
+        first good line after 2.0 s; passed over before it: a piece of 17 bytes
+        first good line after 2.0 s; passed over before it: 3 lines
+        first good line after 2.0 s; passed over before it: a piece of 17 bytes and 3 lines
+        ");
+    }
+
+    #[test]
+    fn a_greeting_is_told_once_and_takes_nothing_after_three_seconds() {
+        let mut greeting = Greeting::after_opening(at(10));
+        assert!(greeting.takes(at(13)));
+        assert!(!greeting.takes(at(14)));
+        assert!(greeting.end(at(20)).is_some());
+        assert_eq!(greeting.end(at(21)), None);
+        assert!(!greeting.takes(at(10)), "it has not been opened again");
     }
 }

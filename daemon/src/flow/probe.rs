@@ -281,28 +281,20 @@ impl Probe {
     fn note_quality(&mut self, at: Moment, measured: &Measured, batch: &mut Batch) {
         let quality = measured.outcome.quality();
         let (before, since) = self.quality.unwrap_or((Quality::Good, at.boot_ns));
-        if quality != before || self.quality.is_none() {
-            self.quality = Some((quality, at.boot_ns));
-        }
-        let told = self.told.map_or(Quality::Good, |(quality, _)| quality);
-        if quality == told {
-            self.untold += u64::from(quality != before);
+        let changed = quality != before;
+        let since = if changed { at.boot_ns } else { since };
+        self.quality = Some((quality, since));
+        self.untold += u64::from(changed);
+        let (told, when) = self.told.unwrap_or((Quality::Good, since));
+        let recently = self.told.is_some() && at.boot_ns.saturating_sub(when) < QUALITY_NOTE_GAP_NS;
+        if quality == told || recently {
             return;
         }
-        let recently = self
-            .told
-            .is_some_and(|(_, when)| at.boot_ns.saturating_sub(when) < QUALITY_NOTE_GAP_NS);
-        if recently {
-            self.untold += u64::from(quality != before);
-            return;
-        }
-        let text = quality_text(
-            self.name(),
-            quality,
-            measured,
-            at.boot_ns.saturating_sub(since),
-        );
-        let text = with_count(text, self.untold);
+        // What is told is the last of the changes.
+        let others = self.untold.saturating_sub(1);
+        let lasted = since.saturating_sub(when);
+        let text = quality_text(self.name(), quality, measured, lasted);
+        let text = with_count(text, others);
         let loudness = match quality {
             Quality::Good => Loudness::Info,
             _ => Loudness::Warning,
@@ -314,8 +306,9 @@ impl Probe {
     }
 }
 
-fn quality_text(probe: &str, quality: Quality, measured: &Measured, since_ns: u64) -> String {
-    let seconds = since_ns / 1_000_000_000;
+/// `lasted_ns`: how long what was told last went on, nanoseconds.
+fn quality_text(probe: &str, quality: Quality, measured: &Measured, lasted_ns: u64) -> String {
+    let seconds = lasted_ns / 1_000_000_000;
     let raw = measured
         .raw
         .map_or(String::new(), |raw| format!(" ({raw} counts)"));

@@ -16,6 +16,8 @@ pub mod schema;
 mod tail;
 #[cfg(test)]
 pub mod testing;
+#[cfg(test)]
+mod tests;
 mod wording;
 mod writer;
 

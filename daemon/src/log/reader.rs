@@ -95,29 +95,23 @@ impl LogReader {
     ///
     /// # Errors
     /// What SQLite says.
-    pub async fn moves_after(
-        &mut self,
-        mut after: u64,
-        limit: usize,
-    ) -> Result<Vec<Move>, LogError> {
-        loop {
-            let (in_memory, committed) = {
-                let tail = self.shared.tail();
-                (tail.moves_after(after, limit), tail.committed_entry())
-            };
-            if let Some(moves) = in_memory {
-                return Ok(moves);
-            }
-            let read = move |disk: &mut Disk, _: &Shared| {
-                rows::moves_where(&disk.conn, "true", after, limit)
-            };
-            let found = self.on_disk(read).await?;
-            if !found.is_empty() {
-                return Ok(found);
-            }
-            // None of them is on the card: memory holds all that came after what was committed.
-            after = committed;
+    pub async fn moves_after(&mut self, after: u64, limit: usize) -> Result<Vec<Move>, LogError> {
+        // Looked at before the file, so that what moves from here to there is seen at least once.
+        let (mut here, all_here) = {
+            let tail = self.shared.tail();
+            (tail.moves_after(after), tail.reaches_moves(after))
+        };
+        if all_here {
+            here.truncate(limit);
+            return Ok(here);
         }
+        let mut moves = self
+            .on_disk(move |disk, _| rows::moves_where(&disk.conn, "true", after, limit))
+            .await?;
+        let last = moves.last().map_or(after, |m| m.seq);
+        let room = limit.saturating_sub(moves.len());
+        moves.extend(here.into_iter().filter(|m| m.seq > last).take(room));
+        Ok(moves)
     }
 
     /// The last move of each alarm that ever moved.
@@ -129,7 +123,7 @@ impl LogReader {
             GROUP BY subject, json_extract(data, '$.alarm'))";
         let mut standing = self
             .on_disk(move |disk, shared| {
-                let waiting = shared.tail().waiting_moves();
+                let waiting = shared.tail().moves_after(0);
                 let committed = rows::moves_where(&disk.conn, last, 0, usize::MAX)?;
                 Ok(committed.into_iter().chain(waiting).collect::<Vec<_>>())
             })

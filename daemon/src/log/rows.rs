@@ -148,15 +148,18 @@ pub fn moves_where(
 ) -> rusqlite::Result<Vec<Move>> {
     let sql = format!(
         "SELECT seq, data FROM journal WHERE kind = 'alarm' AND seq > ?1 AND {condition} \
-         ORDER BY seq LIMIT ?2"
+         ORDER BY seq"
     );
     let mut statement = conn.prepare_cached(&sql)?;
-    let limit = i64::try_from(limit).unwrap_or(i64::MAX);
-    let rows = statement.query_map(params![as_stored(after), limit], |row| {
+    let rows = statement.query_map([as_stored(after)], |row| {
         Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?))
     })?;
     let mut moves = Vec::new();
     for row in rows {
+        // Counted here, not by SQL: fewer than asked for means that there are no more.
+        if moves.len() >= limit {
+            break;
+        }
         let (seq, data) = row?;
         if let Ok(mut alarm_move) = serde_json::from_str::<Move>(&data) {
             alarm_move.seq = from_stored(seq);

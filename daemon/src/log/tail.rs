@@ -24,8 +24,6 @@ pub struct Tail {
     newest_move: u64,
     /// Moves after this entry are all in `moves`.
     moves_complete_after: u64,
-    /// The journal's number of the last entry that is committed.
-    committed_entry: u64,
     /// Sequence number of the last committed reading.
     committed: u64,
     /// Sequence number of the last reading, committed or not.
@@ -45,8 +43,7 @@ impl Tail {
             complete_after: reading,
             newest_entry: entry,
             newest_move: moved,
-            moves_complete_after: entry,
-            committed_entry: entry,
+            moves_complete_after: moved,
             ..Self::default()
         }
     }
@@ -62,6 +59,7 @@ impl Tail {
         for reading in &mut batch.readings {
             self.newest += 1;
             reading.seq = self.newest;
+            unsign_zeros(reading);
             self.readings.push_back(reading.clone());
         }
         for entry in &mut batch.entries {
@@ -107,7 +105,6 @@ impl Tail {
 
     /// All entries up to `seq` are on the card.
     pub fn entries_committed_up_to(&mut self, seq: u64) {
-        self.committed_entry = seq;
         let waiting = self.moves.len() - self.moves.partition_point(|m| m.seq <= seq);
         while self.moves.len() > KEPT_MOVES + waiting {
             if let Some(gone) = self.moves.pop_front() {
@@ -122,27 +119,17 @@ impl Tail {
         (self.newest_entry, self.newest_move)
     }
 
-    /// The journal's number of the last committed entry.
+    /// Whether every move after an entry is here.
     #[must_use]
-    pub fn committed_entry(&self) -> u64 {
-        self.committed_entry
+    pub fn reaches_moves(&self, after: u64) -> bool {
+        after >= self.moves_complete_after
     }
 
-    /// Moves after an entry, oldest first; `None` where they are not all here.
+    /// Moves after an entry, oldest first: all that are not on the card yet, and the newest that
+    /// are.
     #[must_use]
-    pub fn moves_after(&self, after: u64, limit: usize) -> Option<Vec<Move>> {
-        (after >= self.moves_complete_after).then(|| {
-            let start = self.moves.partition_point(|m| m.seq <= after);
-            self.moves.iter().skip(start).take(limit).cloned().collect()
-        })
-    }
-
-    /// Moves that are not on the card yet.
-    #[must_use]
-    pub fn waiting_moves(&self) -> Vec<Move> {
-        let start = self
-            .moves
-            .partition_point(|m| m.seq <= self.committed_entry);
+    pub fn moves_after(&self, after: u64) -> Vec<Move> {
+        let start = self.moves.partition_point(|m| m.seq <= after);
         self.moves.iter().skip(start).cloned().collect()
     }
 
@@ -181,6 +168,17 @@ impl Tail {
     }
 }
 
+/// SQLite keeps no sign of a zero; what is live must be what is read back.
+fn unsign_zeros(reading: &mut Reading) {
+    for number in [
+        &mut reading.raw,
+        &mut reading.electrical,
+        &mut reading.spread,
+    ] {
+        *number = number.map(|number| number + 0.0);
+    }
+}
+
 /// Whether two readings came from one line of one board.
 #[must_use]
 pub fn same_line(a: &Reading, b: &Reading) -> bool {
@@ -190,7 +188,8 @@ pub fn same_line(a: &Reading, b: &Reading) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::log::testing::reading;
+    use crate::alarm::State;
+    use crate::log::testing::{alarm_move, reading};
 
     fn seqs(readings: &[Reading]) -> Vec<u64> {
         readings.iter().map(|r| r.seq).collect()
@@ -225,6 +224,24 @@ mod tests {
         assert!(!tail.reaches(0));
         assert_eq!(tail.after(5_000, u64::MAX, usize::MAX).len(), 15_000);
         assert_eq!((tail.committed(), tail.newest()), (5_000, 20_000));
+    }
+
+    #[test]
+    fn moves_that_are_not_committed_are_kept_however_many_they_are() {
+        let mut tail = Tail::starting_after(0, 10, 8);
+        let mut batch = Batch {
+            entries: vec![alarm_move("vat", State::Active, 0); 1000],
+            ..Batch::default()
+        };
+        tail.take(&mut batch, usize::MAX);
+        assert_eq!(tail.newest_entry_and_move(), (1010, 1010));
+        assert!(tail.reaches_moves(8), "the file has none after the eighth");
+        assert_eq!(tail.moves_after(8).len(), 1000);
+        tail.entries_committed_up_to(510);
+        let kept = tail.moves_after(0);
+        assert_eq!(kept.len(), KEPT_MOVES + 500);
+        assert!(!tail.reaches_moves(8));
+        assert!(tail.reaches_moves(kept[0].seq - 1));
     }
 
     #[test]

@@ -28,23 +28,26 @@ use tokio::time::Instant;
 const RESERVED: u64 = 1_000_000;
 const _: () = assert!(RESERVED / 2 >= super::MOST_WAITING as u64);
 
+/// How whoever asked is told what became of it.
+type Reply<T = ()> = oneshot::Sender<Result<T, LogError>>;
+
 /// What the writer is asked for.
 #[derive(Debug)]
 pub enum Request {
     /// Append readings and entries.
     Append(Batch),
     /// Give the number of a series.
-    Series(Series, oneshot::Sender<Result<Arc<Series>, LogError>>),
+    Series(Series, Reply<Arc<Series>>),
     /// Keep an outlet's cursors.
     Progress(String, Progress),
     /// Commit from now on this often.
     CommitEvery(Duration),
     /// Commit now.
-    Commit(oneshot::Sender<Result<(), LogError>>),
+    Commit(Reply),
     /// Show that you live.
     Pulse,
     /// Commit, close and end.
-    Close(oneshot::Sender<Result<(), LogError>>),
+    Close(Reply),
 }
 
 /// Opens the file and starts the thread.
@@ -85,8 +88,13 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
     std::thread::Builder::new()
         .name("log-writer".to_owned())
         .spawn(move || {
-            runtime.block_on(writer.run(inbox));
-            drop(lock);
+            let (reply, closed) = runtime.block_on(writer.run(inbox));
+            // Let go by word: a program that is just being started still holds a copy of it.
+            let _ = lock.unlock();
+            if let Some(reply) = reply {
+                // Whoever asked may have gone; the log is closed all the same.
+                let _ = reply.send(closed);
+            }
         })?;
     Ok(shared)
 }
@@ -126,23 +134,21 @@ impl Writer {
         }
     }
 
-    async fn run(mut self, inbox: mpsc::Receiver<Request>) {
+    /// Gives how closing went, and who wants to know: to be told once file and lock are let go.
+    async fn run(
+        mut self,
+        inbox: mpsc::Receiver<Request>,
+    ) -> (Option<Reply>, Result<(), LogError>) {
         let reply = self.serve_until_close(inbox).await;
         let closed = self.close();
         self.shared
             .newest
             .send_modify(|newest| newest.closed = true);
-        if let Some(reply) = reply {
-            // Whoever asked may have gone; the log is closed all the same.
-            let _ = reply.send(closed);
-        }
+        (reply, closed)
     }
 
     /// Ends when it is asked to, or when nobody is left who could ask.
-    async fn serve_until_close(
-        &mut self,
-        mut inbox: mpsc::Receiver<Request>,
-    ) -> Option<oneshot::Sender<Result<(), LogError>>> {
+    async fn serve_until_close(&mut self, mut inbox: mpsc::Receiver<Request>) -> Option<Reply> {
         loop {
             self.shared.pulse.fetch_add(1, Ordering::Relaxed);
             let request = match self.due {

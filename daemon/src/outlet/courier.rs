@@ -40,6 +40,8 @@ pub struct Courier {
     late_from: Instant,
     /// The service stops: what is live goes at once.
     stopping: bool,
+    /// [`SETTLED`]; tests shorten it.
+    settled_after: Duration,
     /// From when on the connection counts as a good one.
     settled_from: Instant,
     /// Whether something was acknowledged since the last connect.
@@ -54,11 +56,14 @@ enum End {
 }
 
 impl Courier {
-    /// A courier for the outlet with this name; it goes on where the log says that it left off.
+    /// A courier for the outlet with this name; it goes on where the one before it left off.
     ///
     /// # Errors
     /// What the log says.
     pub async fn new(name: &str, log: &Log, backlog_rate: u32) -> Result<Self, LogError> {
+        // The cursors of the one before it may not be in the file yet; without them this one would
+        // be taken for new, and what is still owed would never be sent.
+        log.commit().await?;
         let mut reader = log.reader();
         let newest = reader.newest();
         let stored = reader.progress(name).await?;
@@ -71,6 +76,7 @@ impl Courier {
             live_from: Instant::now(),
             late_from: Instant::now(),
             stopping: false,
+            settled_after: SETTLED,
             settled_from: Instant::now(),
             delivered: false,
             notes: Notes::new(name, log),
@@ -95,6 +101,7 @@ impl Courier {
             }
         }
         self.keep().await;
+        self.notes.tell_untold_refusals().await;
     }
 
     /// One connection's life, the last words included.
@@ -144,7 +151,7 @@ impl Courier {
     /// Connects; what came meanwhile is late from now on.
     async fn connect(&mut self, receiver: &mut impl Receiver) -> Result<(), Trouble> {
         receiver.connect().await?;
-        self.settled_from = Instant::now() + SETTLED;
+        self.settled_from = Instant::now() + self.settled_after;
         self.delivered = false;
         self.progress.reconnected(self.reader.newest().reading);
         if receiver.keeps_alarm_states() {
@@ -174,13 +181,15 @@ impl Courier {
     }
 
     async fn deliver_moves(&mut self, receiver: &mut impl Receiver) -> Result<bool, Trouble> {
-        if self.reader.newest().moves <= self.progress.moves {
+        // Asked before the moves are read: one that comes meanwhile must not be passed over.
+        let newest = self.reader.newest().moves;
+        if newest <= self.progress.moves {
             return Ok(false);
         }
         let moves = self.reader.moves_after(self.progress.moves, MOVES).await;
         let moves = moves.map_err(log_trouble)?;
         let Some(last) = moves.last().map(|m| m.seq) else {
-            self.progress.moves_acknowledged(self.reader.newest().moves);
+            self.progress.moves_acknowledged(newest);
             return Ok(false);
         };
         let receipt = receiver.deliver(Parcel::Moves(&moves)).await?;
@@ -315,31 +324,5 @@ impl Backoff {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn later(after: Option<Duration>) -> Trouble {
-        Trouble::Later {
-            what: String::new(),
-            after,
-        }
-    }
-
-    #[test]
-    fn waits_double_up_to_the_longest_and_start_again_after_a_success() {
-        let mut wait = Backoff::default();
-        let waits: Vec<Duration> = (0..40).map(|_| wait.next(&later(None))).collect();
-        assert!(waits[0] <= FIRST_WAIT.mul_f64(1.4));
-        assert!(waits.iter().all(|w| *w <= LONGEST_WAIT.mul_f64(1.4)));
-        assert!(waits[39] >= LONGEST_WAIT);
-        wait.reset();
-        assert!(wait.next(&later(None)) <= FIRST_WAIT.mul_f64(1.4));
-    }
-
-    #[test]
-    fn the_receivers_own_wish_is_kept() {
-        let wish = Duration::from_secs(7);
-        let wait = Backoff::default().next(&later(Some(wish)));
-        assert!(wait >= wish && wait <= wish.mul_f64(1.4));
-    }
-}
+#[allow(clippy::unwrap_used)]
+mod tests;

@@ -6,6 +6,8 @@
 mod build;
 mod outlets;
 mod sources;
+#[cfg(test)]
+mod tests;
 pub mod watchdog;
 
 pub use sources::input as simulated_input;
@@ -257,13 +259,13 @@ impl Service {
             Ok(()) => {
                 self.note(Kind::Configuration, format!("configuration {from} taken"))
                     .await;
+                self.watchdog.reloaded();
             }
             Err(error) => {
                 self.note_refused(&format!("configuration {from}: {error}"))
                     .await
             }
         }
-        self.watchdog.reloaded();
     }
 
     /// Everything that can fail comes before anything changes.
@@ -309,33 +311,37 @@ impl Service {
         self.hand_over(Batch::of(entry), PATIENCE).await;
     }
 
-    /// Gives a batch to the log. Where there is no room in time its readings are dropped and
-    /// counted; entries and alarm moves are held for the next try.
-    /// What it tells is said on stderr as well.
     async fn hand_over(&mut self, batch: Batch, patience: Duration) {
-        batch.entries.iter().for_each(Entry::say);
-        let mut all = std::mem::take(&mut self.drops.held);
-        all.append(batch);
-        if all.is_empty() {
-            return;
-        }
-        let told = std::mem::take(&mut self.drops.readings);
+        hand_over(&self.log, &mut self.drops, batch, patience).await;
+    }
+}
+
+/// Gives a batch to the log; what it tells is said on stderr as well. Where there is no room in time
+/// its readings are dropped and counted; entries and alarm moves are held for the next try.
+async fn hand_over(log: &Log, drops: &mut Drops, batch: Batch, patience: Duration) {
+    batch.entries.iter().for_each(Entry::say);
+    let mut all = std::mem::take(&mut drops.held);
+    all.append(batch);
+    if all.is_empty() {
+        return;
+    }
+    let told = std::mem::take(&mut drops.readings);
+    if told > 0 {
+        let text = format!(
+            "the log could not keep up, dropped: {}; check the disk",
+            counted(told, "reading")
+        );
+        let entry = Entry::new(clock::now(), Kind::Log, "", text).loud(Loudness::Error);
+        entry.say();
+        all.entries.push(entry);
+    }
+    if let Err(mut refused) = log.append(all, patience).await {
+        drops.readings = told + refused.readings.len() as u64;
+        refused.drop_readings();
         if told > 0 {
-            let text = format!(
-                "the log could not keep up, dropped: {}; check the disk",
-                counted(told, "reading")
-            );
-            all.entries
-                .push(Entry::new(clock::now(), Kind::Log, "", text));
+            refused.entries.pop();
         }
-        if let Err(mut refused) = self.log.append(all, patience).await {
-            self.drops.readings = told + refused.readings.len() as u64;
-            refused.drop_readings();
-            if told > 0 {
-                refused.entries.pop();
-            }
-            self.drops.held = refused;
-        }
+        drops.held = refused;
     }
 }
 

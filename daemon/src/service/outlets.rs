@@ -170,17 +170,13 @@ async fn courier(log: &Log, table: &Outlet) -> Result<Courier, ServiceError> {
     })
 }
 
-/// Goes on where the one before left off, once it has ended and its cursors are in the file.
+/// Goes on where the one before left off, once it has ended.
 async fn succeed(before: Option<JoinHandle<()>>, log: &Log, table: &Outlet) -> Option<Courier> {
     if let Some(before) = before {
         let _ = before.await;
     }
-    let kept = log.commit().await.map_err(|error| error.to_string());
-    let made = match kept {
-        Ok(()) => courier(log, table).await.map_err(|error| error.to_string()),
-        Err(why) => Err(format!("outlet `{}`: {why}", table.name)),
-    };
-    made.inspect_err(|why| tracing::error!("{why}; tried again"))
+    let made = courier(log, table).await;
+    made.inspect_err(|error| tracing::error!("{error}; tried again"))
         .ok()
 }
 

@@ -116,7 +116,7 @@ impl Board {
     fn reset_if_just_opened(&mut self) {
         let was_open = std::mem::replace(&mut self.is_open, is_open(&mut self.master));
         if self.is_open && !was_open {
-            std::thread::sleep(BOOT);
+            self.wait(BOOT);
             self.write(BANNER);
         }
     }
@@ -179,10 +179,13 @@ mod tests {
     }
 
     #[test]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "nothing tells that the board has looked"
+    )]
     fn each_opening_sees_a_reset_and_then_lines() {
         let board = board();
         assert_eq!(first_line_after_reset(&board), b"a0=512\r\n");
-        // No event tells that the board has seen the closing; it looks every `LOOK`.
         std::thread::sleep(5 * LOOK);
         assert_eq!(first_line_after_reset(&board), b"a0=512\r\n");
     }

@@ -7,8 +7,9 @@ use nightbench::source::Event;
 use nightbench::source::program::ProgramSource;
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use tempfile::TempDir;
+use tokio::time::Instant;
 
 /// A python script as a board.
 struct Script {

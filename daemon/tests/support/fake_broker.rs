@@ -53,6 +53,10 @@ pub struct FakeBroker {
 
 impl FakeBroker {
     /// Serves one connection after the other, one per manner, then takes no more.
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "no more comes than the test lets happen"
+    )]
     pub fn start<const N: usize>(manners: [Manner; N]) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let port = listener.local_addr().unwrap().port();

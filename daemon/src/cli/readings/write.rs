@@ -161,15 +161,46 @@ mod tests {
     use crate::reading::{Outcome, Quality};
 
     fn written(format: Format, reading: Reading) -> String {
+        rows(format, &[reading], None)
+    }
+
+    /// With an interval as `--every` gives it, else as they are.
+    fn rows(format: Format, readings: &[Reading], interval: Option<Interval>) -> String {
         let zone = TimeZone::get("Europe/Berlin").unwrap();
-        let mut writer = Writer::new(Vec::new(), format, "cellar".to_owned(), zone, false);
+        let site = "cellar".to_owned();
+        let mut writer = Writer::new(Vec::new(), format, site, zone, interval.is_some());
         writer.header().unwrap();
-        let row = Row {
-            reading,
-            interval: None,
-        };
-        writer.row(&row).unwrap();
+        for reading in readings {
+            let reading = reading.clone();
+            writer.row(&Row { reading, interval }).unwrap();
+        }
         String::from_utf8(writer.out).unwrap()
+    }
+
+    #[test]
+    fn csv_of_intervals_has_lowest_highest_and_how_many_in_the_place_of_raw_and_number() {
+        let good = Interval {
+            lowest: Some(24.5),
+            highest: Some(25.75),
+            readings: 60,
+            good: 50,
+        };
+        insta::assert_snapshot!(rows(Format::Csv, &[reading(7, 1)], Some(good)), @r"
+        time,local_time,probe,value,unit,uncertainty,quality,lowest,highest,good,readings
+        2026-05-28T20:26:40.007Z,2026-05-28T22:26:40.007+02:00,vat,25,Cel,0.05,good,24.5,25.75,50,60
+        ");
+        let mut silent = reading(8, 2);
+        silent.outcome = Outcome::Fault(Quality::BoardSilent);
+        let nothing = Interval {
+            lowest: None,
+            highest: None,
+            readings: 1,
+            good: 0,
+        };
+        insta::assert_snapshot!(rows(Format::Csv, &[silent], Some(nothing)), @r"
+        time,local_time,probe,value,unit,uncertainty,quality,lowest,highest,good,readings
+        2026-05-28T20:26:40.008Z,2026-05-28T22:26:40.008+02:00,vat,,Cel,,board_silent,,,0,1
+        ");
     }
 
     #[test]

@@ -22,14 +22,18 @@ const REFUSALS: u32 = 5;
 pub struct Notes {
     outlet: String,
     log: Log,
+    /// [`TROUBLE_GAP`]; tests shorten it.
+    trouble_gap: Duration,
     /// The last trouble that was told, and when.
     trouble: Option<(String, Instant)>,
     refusals: Refusals,
     told_working: bool,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Refusals {
+    /// [`REFUSAL_GAP`]; tests shorten it.
+    gap: Duration,
     since: Option<Instant>,
     told: u32,
     untold: u64,
@@ -41,8 +45,14 @@ impl Notes {
         Self {
             outlet: outlet.to_owned(),
             log: log.clone(),
+            trouble_gap: TROUBLE_GAP,
             trouble: None,
-            refusals: Refusals::default(),
+            refusals: Refusals {
+                gap: REFUSAL_GAP,
+                since: None,
+                told: 0,
+                untold: 0,
+            },
             told_working: false,
         }
     }
@@ -69,7 +79,7 @@ impl Notes {
     pub async fn tell_trouble(&mut self, trouble: &Trouble) {
         let text = trouble.to_string();
         if let Some((told, when)) = &self.trouble
-            && (*told == text || when.elapsed() < TROUBLE_GAP)
+            && (*told == text || when.elapsed() < self.trouble_gap)
         {
             return;
         }
@@ -98,23 +108,33 @@ impl Notes {
         self.journal(text).await;
     }
 
-    /// Tells what will never be taken.
+    /// Tells what will never be taken; nothing new, and it only looks whether a count is due.
     pub async fn tell_refusals(&mut self, refused: &[Refusal]) {
-        for refusal in refused {
-            if !self.refusals.may_tell() {
-                self.refusals.untold += 1;
-                continue;
-            }
-            let more = match std::mem::take(&mut self.refusals.untold) {
-                0 => String::new(),
-                untold => format!(" (and {untold} more since the last entry)"),
-            };
-            let text = format!(
-                "outlet `{}`: refused for good, not sent again: {}{more}",
-                self.outlet, refusal.why
-            );
-            self.journal(text).await;
+        if self.refusals.begin_again() {
+            self.tell_untold_refusals().await;
         }
+        for refusal in refused {
+            if self.refusals.may_tell() {
+                self.tell_refused(&refusal.why).await;
+            } else {
+                self.refusals.untold += 1;
+            }
+        }
+    }
+
+    /// Tells how many refusals were not told one by one, where there are any.
+    pub async fn tell_untold_refusals(&mut self) {
+        let untold = std::mem::take(&mut self.refusals.untold);
+        if untold > 0 {
+            self.tell_refused(&format!("{untold} more")).await;
+        }
+    }
+
+    async fn tell_refused(&self, what: &str) {
+        let outlet = &self.outlet;
+        let text = format!("outlet `{outlet}`: refused for good, not sent again: {what}");
+        tracing::warn!("{text}");
+        self.journal(text).await;
     }
 
     async fn journal(&self, text: String) {
@@ -128,15 +148,105 @@ impl Notes {
 }
 
 impl Refusals {
-    fn may_tell(&mut self) -> bool {
-        if self
-            .since
-            .is_none_or(|since| since.elapsed() >= REFUSAL_GAP)
-        {
-            self.since = Some(Instant::now());
+    /// Whether the time of those told before is over.
+    fn begin_again(&mut self) -> bool {
+        let over = self.since.is_some_and(|since| since.elapsed() >= self.gap);
+        if over {
+            self.since = None;
             self.told = 0;
         }
+        over
+    }
+
+    fn may_tell(&mut self) -> bool {
+        self.since.get_or_insert_with(Instant::now);
         self.told += 1;
         self.told <= REFUSALS
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::log::testing::Bench;
+
+    fn later(what: &str) -> Trouble {
+        Trouble::Later {
+            what: what.to_owned(),
+            after: None,
+        }
+    }
+
+    fn refusals(seqs: std::ops::RangeInclusive<u64>) -> Vec<Refusal> {
+        let refusal = |seq| Refusal {
+            seq,
+            why: format!("reading {seq}: field type conflict"),
+        };
+        seqs.map(refusal).collect()
+    }
+
+    async fn told(bench: &Bench) -> String {
+        bench.journal(Kind::Outlet).await.join("\n")
+    }
+
+    #[tokio::test]
+    async fn a_trouble_that_changes_its_words_is_told_again_after_a_while() {
+        let bench = Bench::new().await;
+        let mut notes = Notes::new("kitchen", &bench.log);
+        notes.tell_trouble(&later("connection refused")).await;
+        notes.tell_trouble(&later("the broker is busy")).await;
+        notes.tell_trouble(&later("connection refused")).await;
+        notes.trouble_gap = Duration::ZERO;
+        notes.tell_trouble(&later("connection refused")).await;
+        let what = "the broker refuses the password; check `password_file`".to_owned();
+        notes.tell_trouble(&Trouble::Person { what }).await;
+        insta::assert_snapshot!(told(&bench).await, @r"
+        outlet `kitchen`: connection refused; readings are kept and sent late
+        outlet `kitchen`: the broker refuses the password; check `password_file`; readings are kept until this is mended
+        ");
+    }
+
+    #[tokio::test]
+    async fn recovery_is_told_once_with_what_is_still_to_be_sent() {
+        let bench = Bench::new().await;
+        let mut notes = Notes::new("kitchen", &bench.log);
+        let mut progress = Progress::default();
+        notes.tell_recovery(&progress).await;
+        for newest in [0, 40] {
+            progress.reconnected(newest);
+            notes.tell_trouble(&later("connection refused")).await;
+            assert!(notes.is_troubled());
+            notes.tell_recovery(&progress).await;
+            notes.tell_recovery(&progress).await;
+        }
+        insta::assert_snapshot!(told(&bench).await, @r"
+        outlet `kitchen`: connection refused; readings are kept and sent late
+        outlet `kitchen`: working again; everything is sent
+        outlet `kitchen`: connection refused; readings are kept and sent late
+        outlet `kitchen`: working again; at most 40 readings to send late
+        ");
+    }
+
+    #[tokio::test]
+    async fn refusals_beyond_the_fifth_are_counted_and_the_count_is_told_when_its_time_is_over() {
+        let bench = Bench::new().await;
+        let mut notes = Notes::new("kitchen", &bench.log);
+        notes.tell_refusals(&refusals(1..=4)).await;
+        notes.tell_refusals(&refusals(5..=900)).await;
+        notes.tell_refusals(&[]).await;
+        notes.refusals.gap = Duration::ZERO;
+        notes.tell_refusals(&[]).await;
+        notes.tell_refusals(&refusals(901..=901)).await;
+        notes.tell_untold_refusals().await;
+        insta::assert_snapshot!(told(&bench).await, @r"
+        outlet `kitchen`: refused for good, not sent again: reading 1: field type conflict
+        outlet `kitchen`: refused for good, not sent again: reading 2: field type conflict
+        outlet `kitchen`: refused for good, not sent again: reading 3: field type conflict
+        outlet `kitchen`: refused for good, not sent again: reading 4: field type conflict
+        outlet `kitchen`: refused for good, not sent again: reading 5: field type conflict
+        outlet `kitchen`: refused for good, not sent again: 895 more
+        outlet `kitchen`: refused for good, not sent again: reading 901: field type conflict
+        ");
     }
 }

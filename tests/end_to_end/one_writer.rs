@@ -3,6 +3,7 @@
 
 use crate::write_lock::WriteLock;
 use nightbench_tests::binary::nightbench;
+use nightbench_tests::board::Board;
 use nightbench_tests::scene::Scene;
 use nightbench_tests::service::{Service, run, words};
 use nightbench_tests::wait::{SOON, eventually};
@@ -84,7 +85,7 @@ fn a_second_service_on_a_log_is_refused_and_told_who_holds_it() {
 
 #[test]
 fn another_programs_database_is_refused_and_not_touched() {
-    let scene = refusing_scene();
+    let (scene, _board) = refusing_scene();
     let recipes = Connection::open(scene.log()).unwrap();
     recipes
         .execute_batch("CREATE TABLE recipe (name TEXT); INSERT INTO recipe VALUES ('rye')")
@@ -97,7 +98,7 @@ fn another_programs_database_is_refused_and_not_touched() {
 /// put in order.
 #[test]
 fn another_programs_database_that_was_cut_off_is_refused_and_not_touched() {
-    let scene = refusing_scene();
+    let (scene, _board) = refusing_scene();
     let elsewhere = tempfile::tempdir().unwrap();
     let original = elsewhere.path().join("recipes.sqlite");
     let recipes = Connection::open(&original).unwrap();
@@ -114,12 +115,13 @@ fn another_programs_database_that_was_cut_off_is_refused_and_not_touched() {
     assert_refused_untouched(&scene);
 }
 
-fn refusing_scene() -> Scene {
+/// The board stays plugged in, so that its port's number is not given to another test's.
+fn refusing_scene() -> (Scene, Board) {
     let mut scene = Scene::new();
-    let _board = scene.board("bench");
+    let board = scene.board("bench");
     scene.bare("bench", "n").number("turns", ("bench", "n"));
     scene.write();
-    scene
+    (scene, board)
 }
 
 #[track_caller]
@@ -136,12 +138,13 @@ fn assert_refused_untouched(scene: &Scene) {
     assert_eq!(changed.map(|(name, _)| name), None);
 }
 
-/// Every file with its bytes. The index of a write-ahead log (`-shm`) holds nothing of its own:
-/// SQLite makes it anew.
+/// Every plain file with its bytes; a link to a port is none, and reading from it would take a board's
+/// lines. The index of a write-ahead log (`-shm`) holds nothing of its own: SQLite makes it anew.
 fn files(folder: &Path) -> BTreeMap<OsString, Vec<u8>> {
     let entries = fs::read_dir(folder).unwrap().map(Result::unwrap);
     let mut files: BTreeMap<_, _> = entries
-        .filter_map(|entry| Some((entry.file_name(), fs::read(entry.path()).ok()?)))
+        .filter(|entry| entry.file_type().unwrap().is_file())
+        .map(|entry| (entry.file_name(), fs::read(entry.path()).unwrap()))
         .collect();
     files.retain(|name, _| !name.to_string_lossy().ends_with("-shm"));
     files

@@ -87,7 +87,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
 }
 
 fn times(arguments: &Arguments) -> Result<(i64, i64), Failure> {
-    let (zone, now) = (when::zone(), Timestamp::now());
+    let (zone, now) = (when::zone(), when::now());
     let moment = |text: &str| when::parse(text, now, &zone).map(Timestamp::as_millisecond);
     let (from, to) = (moment(&arguments.from)?, moment(&arguments.to)?);
     if from >= to {

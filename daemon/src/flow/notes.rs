@@ -217,8 +217,8 @@ mod tests {
             greeting.count_discarded(Discard::AfterOpening, bytes);
             greeting.end(at(3)).unwrap_or_default()
         };
-        insta::assert_snapshot!(told(1, 1), @"first good line after 2.0 s; passed over before it: 1 line and a piece of 1 byte");
-        insta::assert_snapshot!(told(3, 0), @"first good line after 2.0 s; passed over before it: 3 lines and a piece of 0 bytes");
+        insta::assert_snapshot!(told(1, 1), @"first good line after 2.0 s; passed over before it: a piece of 1 byte and 1 line");
+        insta::assert_snapshot!(told(3, 0), @"first good line after 2.0 s; passed over before it: 3 lines");
     }
 
     #[test]

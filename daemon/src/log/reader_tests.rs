@@ -95,5 +95,5 @@ async fn after_a_crash_a_move_that_waits_in_memory_is_found() {
         let found = reader.moves_after(after, 10).await.unwrap();
         seqs.push(found.iter().map(|m| m.seq).collect::<Vec<_>>());
     }
-    assert_eq!(seqs, [vec![1], vec![1000], vec![]]);
+    assert_eq!(seqs, [vec![1, 1000], vec![1000], vec![]]);
 }

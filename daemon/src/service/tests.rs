@@ -71,7 +71,7 @@ impl Night {
         assert!(
             service
                 .ready()
-                .starts_with("ready: 1 boards, 1 probes, 1 outlets")
+                .starts_with("ready: 1 board, 1 probe, 1 outlet")
         );
         let (control, told) = mpsc::channel(4);
         let reader = service.log().reader();
@@ -140,11 +140,12 @@ async fn everything_that_was_read_is_in_log_and_outlet_after_a_stop() {
     );
     let journal = stopped.journal().join("\n");
     let journal = journal.replace(env!("CARGO_PKG_VERSION"), "of this version");
-    insta::assert_snapshot!(journal, @r"
-    nightbench of this version started: 1 boards, 1 probes, 1 outlets
+    insta::assert_snapshot!(journal, @"
+    nightbench of this version started: 1 board, 1 probe, 1 outlet
     probe `vat`: open circuit (1023 counts); check the plug and the lead for a break
     probe `vat`: alarm `fault` active (open circuit); look at the plug
     stopped: SIGTERM
+    outlet `card`: working, the first delivery is acknowledged
     ");
 }
 
@@ -206,7 +207,7 @@ async fn what_the_log_cannot_take_is_dropped_by_rule_counted_and_told() {
         ..Batch::default()
     };
     hand_over(&bench.log, &mut drops, next, PATIENCE).await;
-    insta::assert_snapshot!(bench.journal(Kind::Log).await.join("\n"), @"the log could not keep up: 6 readings were dropped; check the disk");
+    insta::assert_snapshot!(bench.journal(Kind::Log).await.join("\n"), @"the log could not keep up, dropped: 6 readings; check the disk");
     let mut reader = bench.log.reader();
     assert_eq!(all_after(&mut reader, 0).await.len(), 1);
     let moves = reader.moves_after(0, 9).await.unwrap();

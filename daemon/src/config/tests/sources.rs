@@ -77,10 +77,10 @@ fn faults_of_a_topic_are_told() {
     "#);
     let columns =
         "time_field = \"t\"\ntime_unit = \"us\"\nformat = \"columns\"\ncolumns = [\"a0\"]";
-    assert_snapshot!(wrong(&format!("{TOPIC}{columns}")), @r#"
-    bath.toml:8:14: board `bench`: none of the board's columns is `t`; name `field` after one of `a0`
+    assert_snapshot!(wrong(&format!("{TOPIC}{columns}")), @"
+    bath.toml:8:14: board `bench`: none of the board's columns is `t`; name `time_field` after one of `a0`
     bath.toml:9:13: board `bench`: unknown `time_unit`: `us`; there is a similar one: `ms`
-    "#);
+    ");
 }
 
 #[test]

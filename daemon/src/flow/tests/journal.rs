@@ -28,16 +28,16 @@ fn a_board_is_followed_from_opening_to_talking_again() {
         Event::Ended { at: at(21_000) },
     ];
     batch.append(all(&mut flow, &events));
-    insta::assert_snapshot!(journal(&batch), @r"
+    insta::assert_snapshot!(journal(&batch), @"
     board `bench`: opened ttyUSB0 at 115200 baud (opening no. 1); opening resets most boards, so its first lines are passed over
     board `bench`: is slow
     board `bench`: no usable line for 10 s; nothing came; check its power and cable
     probe `vat`: board silent; check the board's power and cable, and what it sends
     probe `tank`: board silent; check the board's power and cable, and what it sends
-    board `bench`: talks again after 2 s
+    board `bench`: talks again after 12 s
     board `bench`: lost: unplugged; looking for it; its 2 probes read `board silent`
     board `bench`: opened ttyUSB0 at 115200 baud (opening no. 2)
-    board `bench`: talks again after 6 s
+    board `bench`: talks again after 7 s
     board `bench`: its recording has come to its end
     ");
 }

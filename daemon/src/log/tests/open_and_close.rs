@@ -51,7 +51,7 @@ fn a_file_that_is_no_database_is_refused_and_stays_as_it_was() {
     std::fs::write(&path, &text).unwrap();
     assert_eq!(
         refused(&path),
-        "file is not a database; check the file's owner, and the disk's space and state"
+        "the file is no SQLite database, so no log of this program; name the log's own file"
     );
     assert_eq!(std::fs::read_to_string(&path).unwrap(), text);
 }
@@ -109,8 +109,8 @@ fn what_went_wrong_is_said_with_what_to_do() {
         LogError::InUse("4711".to_owned()),
         LogError::Ended,
     ];
-    insta::assert_snapshot!(errors.map(|error| error.to_string()).join("\n"), @r"
-    the file is a database, but no log of this program; choose another `path` in `[log]`
+    insta::assert_snapshot!(errors.map(|error| error.to_string()).join("\n"), @"
+    the file is a database, but no log of this program; name the log's own file
     the log is of version 3, this program knows up to 1; update nightbench
     SQLite 3.46.1 can lose committed readings; build with the bundled one (3.51.3 or later)
     another service (process 4711) writes to this log; stop it, or choose another `path` in `[log]`

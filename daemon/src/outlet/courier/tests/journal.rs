@@ -99,12 +99,13 @@ async fn refusals_are_told_one_by_one_and_then_counted() {
     let book = delivery.readings(9).await;
     assert_eq!(book.tried, 1, "what is refused for good is passed over");
     delivery.stop().await;
-    insta::assert_snapshot!(bench.journal(Kind::Outlet).await.join("\n"), @r"
+    insta::assert_snapshot!(bench.journal(Kind::Outlet).await.join("\n"), @"
     outlet `kitchen`: refused for good, not sent again: reading 1: field type conflict
     outlet `kitchen`: refused for good, not sent again: reading 2: field type conflict
     outlet `kitchen`: refused for good, not sent again: reading 3: field type conflict
     outlet `kitchen`: refused for good, not sent again: reading 4: field type conflict
     outlet `kitchen`: refused for good, not sent again: reading 5: field type conflict
+    outlet `kitchen`: working, the first delivery is acknowledged
     outlet `kitchen`: refused for good, not sent again: 3 more
     ");
 }

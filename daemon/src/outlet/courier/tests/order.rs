@@ -1,4 +1,4 @@
-//! What goes first.
+//! What goes first: alarm moves, then live readings, then late ones; and whole lines of a board only.
 
 use super::receiver::{Answer, Delivery, Got, Scripted, UNHURRIED, append_move, courier, numbers};
 use crate::alarm::State;

@@ -30,11 +30,11 @@ use crate::alarm::Move;
 use crate::outlet::words;
 use crate::reading::{Reading, Series};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tail::Tail;
-use tokio::sync::{mpsc, oneshot, watch};
+use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::time::timeout;
 use writer::Request;
 
@@ -44,6 +44,13 @@ const REQUEST_CAPACITY: usize = 8192;
 /// Readings that may wait in memory while nothing can be committed: 40 minutes of 200 a second,
 /// some 140 MB. Then new ones are dropped, counted and journalled.
 const MOST_WAITING: usize = 500_000;
+
+/// Readings that wait when a source faster than the card has to wait as well (a replay as fast as it
+/// goes), and when the writer commits without waiting for the interval.
+const CROWDED: usize = 50_000;
+
+/// How often such a source looks whether there is room again.
+const ROOM_LOOK: Duration = Duration::from_millis(5);
 
 /// How the log is kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -171,9 +178,17 @@ struct Shared {
     pulse: AtomicU64,
     /// Readings dropped because too many waited.
     dropped: AtomicU64,
+    /// The last commit did not work.
+    failing: AtomicBool,
+    /// Wakes the writer before its commit is due.
+    urgent: Notify,
 }
 
 impl Shared {
+    fn is_crowded(&self) -> bool {
+        !self.failing.load(Ordering::Relaxed) && self.tail().waiting() >= 2 * CROWDED
+    }
+
     /// A poisoned lock only means that a reader's thread died; the tail itself is whole.
     fn tail(&self) -> MutexGuard<'_, Tail> {
         self.tail.lock().unwrap_or_else(PoisonError::into_inner)
@@ -207,9 +222,11 @@ impl Log {
     /// # Errors
     /// Gives the batch back where there was no room, or the writer has ended.
     pub async fn append(&self, mut batch: Batch, patience: Duration) -> Result<(), Batch> {
+        let _ = timeout(patience, self.room()).await;
         let Ok(Ok(room)) = timeout(patience, self.requests.reserve()).await else {
             return Err(batch);
         };
+        let at_once = batch.at_once || self.requests.capacity() < REQUEST_CAPACITY / 2;
         let newest = {
             // Handed over under the lock: the writer gets batches in the order of their numbers.
             let mut tail = self.shared.tail();
@@ -222,6 +239,9 @@ impl Log {
                 closed: false,
             }
         };
+        if at_once {
+            self.shared.urgent.notify_one();
+        }
         self.shared.newest.send_if_modified(|known| {
             let is_new = newest.reading > known.reading || newest.moves > known.moves;
             known.reading = known.reading.max(newest.reading);
@@ -229,6 +249,15 @@ impl Log {
             is_new
         });
         Ok(())
+    }
+
+    /// Waits until not too much waits for a commit. While commits fail nobody waits: then memory is
+    /// what there is.
+    async fn room(&self) {
+        while self.shared.is_crowded() {
+            self.shared.urgent.notify_one();
+            tokio::time::sleep(ROOM_LOOK).await;
+        }
     }
 
     /// The log's number of a series, made where it is new.
@@ -240,15 +269,17 @@ impl Log {
     }
 
     /// Keeps an outlet's cursors with the next commit.
-    pub async fn keep_progress(&self, outlet: &str, progress: Progress) {
+    pub fn keep_progress(&self, outlet: &str, progress: Progress) {
         let request = Request::Progress(outlet.to_owned(), progress);
-        // A writer that has ended keeps nothing: then what was sent is sent again, never lost.
-        let _ = self.requests.send(request).await;
+        // A writer that has ended, or whose inbox is full, keeps nothing: a later call does, or what
+        // was sent is sent again. Nobody is woken for it, and no outlet waits for the card.
+        let _ = self.requests.try_send(request);
     }
 
     /// Changes the commit interval.
     pub async fn set_commit(&self, every: Duration) {
         let _ = self.requests.send(Request::CommitEvery(every)).await;
+        self.shared.urgent.notify_one();
     }
 
     /// Commits all that was handed over before.
@@ -294,7 +325,9 @@ impl Log {
     /// Asks the writer for a pulse; false where its inbox is full.
     #[must_use]
     pub fn ask_pulse(&self) -> bool {
-        self.requests.try_send(Request::Pulse).is_ok()
+        let asked = self.requests.try_send(Request::Pulse).is_ok();
+        self.shared.urgent.notify_one();
+        asked
     }
 
     async fn ask<T>(
@@ -304,6 +337,7 @@ impl Log {
         let (reply, answer) = oneshot::channel();
         let sent = self.requests.send(request(reply)).await;
         sent.map_err(|_| LogError::Ended)?;
+        self.shared.urgent.notify_one();
         answer.await.map_err(|_| LogError::Ended)
     }
 }

@@ -44,6 +44,11 @@ impl LogReader {
         }
     }
 
+    /// Lets the connection to the file go, for one who is close behind and lives from memory.
+    pub fn rest(&mut self) {
+        self.disk = None;
+    }
+
     /// The newest sequence numbers, as of now.
     #[must_use]
     pub fn newest(&self) -> Newest {

@@ -88,7 +88,8 @@ impl Tail {
     }
 
     /// How many readings are not on the card yet.
-    fn waiting(&self) -> usize {
+    #[must_use]
+    pub fn waiting(&self) -> usize {
         self.readings.len() - self.readings.partition_point(|r| r.seq <= self.committed)
     }
 

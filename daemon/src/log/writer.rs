@@ -15,11 +15,12 @@ use crate::reading::{Reading, Series};
 use crate::words::counted;
 use rusqlite::Connection;
 use std::collections::HashMap;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use tokio::sync::{mpsc, oneshot, watch};
-use tokio::time::Instant;
+use tokio::sync::mpsc::error::TryRecvError;
+use tokio::sync::{Notify, mpsc, oneshot, watch};
+use tokio::time::{Instant, timeout_at};
 
 /// Sequence numbers reserved ahead; at least half of them always are, which is as many as can wait
 /// for a commit ([`super::MOST_WAITING`]).
@@ -76,6 +77,8 @@ pub fn start(settings: &Settings, inbox: mpsc::Receiver<Request>) -> Result<Arc<
         }),
         pulse: AtomicU64::new(0),
         dropped: AtomicU64::new(0),
+        failing: AtomicBool::new(false),
+        urgent: Notify::new(),
     });
     let reserved = Next {
         reading: next.reading + RESERVED,
@@ -151,22 +154,37 @@ impl Writer {
     async fn serve_until_close(&mut self, mut inbox: mpsc::Receiver<Request>) -> Option<Reply> {
         loop {
             self.shared.pulse.fetch_add(1, Ordering::Relaxed);
-            let request = match self.due {
-                None => inbox.recv().await,
-                Some(due) => match tokio::time::timeout_at(due, inbox.recv()).await {
-                    Ok(request) => request,
-                    Err(_) => {
-                        self.commit_or_tell();
-                        continue;
-                    }
+            match self.due {
+                None => match inbox.recv().await? {
+                    Request::Close(reply) => return Some(reply),
+                    request => self.serve(request),
                 },
-            };
-            match request {
-                Some(Request::Close(reply)) => return Some(reply),
-                Some(request) => self.serve(request),
-                None => return None,
+                // Readings only have to be there when the commit is due: until then they wait in
+                // the inbox, and nobody is woken for each.
+                Some(due) => {
+                    let _ = timeout_at(due, self.shared.urgent.notified()).await;
+                    if let Some(end) = self.serve_all(&mut inbox) {
+                        return end;
+                    }
+                }
             }
         }
+    }
+
+    /// All that is in the inbox, then the commit, where it is due. Gives how it ended, if it did.
+    fn serve_all(&mut self, inbox: &mut mpsc::Receiver<Request>) -> Option<Option<Reply>> {
+        loop {
+            match inbox.try_recv() {
+                Ok(Request::Close(reply)) => return Some(Some(reply)),
+                Ok(request) => self.serve(request),
+                Err(TryRecvError::Empty) => break,
+                Err(TryRecvError::Disconnected) => return Some(None),
+            }
+        }
+        if self.due.is_some_and(|due| due <= Instant::now()) {
+            self.commit_or_tell();
+        }
+        None
     }
 
     fn serve(&mut self, request: Request) {
@@ -186,19 +204,22 @@ impl Writer {
             // The loop itself counted.
             Request::Pulse | Request::Close(_) => {}
         }
-        // A busy inbox must not put the commit off.
-        if self.due.is_some_and(|due| due <= Instant::now()) {
-            self.commit_or_tell();
-        }
     }
 
     fn append(&mut self, mut batch: Batch) {
         self.readings.append(&mut batch.readings);
         self.entries.append(&mut batch.entries);
         self.commit_is_due();
-        if batch.at_once {
+        // A busy inbox must not put the commit off, and a flood must not fill the memory.
+        let overdue = self.due.is_some_and(|due| due <= Instant::now());
+        let flood = self.readings.len() >= super::CROWDED && !self.is_failing();
+        if batch.at_once || overdue || flood {
             self.commit_or_tell();
         }
+    }
+
+    fn is_failing(&self) -> bool {
+        self.shared.failing.load(Ordering::Relaxed)
     }
 
     fn commit_is_due(&mut self) {
@@ -214,6 +235,7 @@ impl Writer {
 
     fn commit_or_tell(&mut self) {
         if let Err(error) = self.commit() {
+            self.shared.failing.store(true, Ordering::Relaxed);
             let now = clock::now();
             if self.trouble.since_ms.is_none() {
                 self.trouble.since_ms = Some(now.wall_ms);
@@ -237,6 +259,7 @@ impl Writer {
             self.due = Some(Instant::now() + self.every);
             return Err(error.into());
         }
+        self.shared.failing.store(false, Ordering::Relaxed);
         self.told_committed();
         self.entries.clear();
         self.progress.clear();

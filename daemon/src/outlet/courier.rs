@@ -255,6 +255,9 @@ impl Courier {
         stop: &CancellationToken,
     ) -> Option<Trouble> {
         let late = !self.progress.spans.is_empty();
+        if !late {
+            self.reader.rest();
+        }
         let live = self.has_live();
         let troubled = self.notes.is_troubled() && self.delivered;
         let reader = &mut self.reader;
@@ -278,9 +281,7 @@ impl Courier {
     }
 
     async fn keep(&mut self) {
-        self.log
-            .keep_progress(&self.name, self.progress.clone())
-            .await;
+        self.log.keep_progress(&self.name, self.progress.clone());
     }
 }
 

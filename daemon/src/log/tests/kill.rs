@@ -120,7 +120,7 @@ async fn a_stored_cursor_never_passes_the_last_committed_reading() {
     for round in 0..200 {
         bench.readings(5).await;
         let progress = Progress::starting_at(bench.log.reader().newest().reading, 0);
-        bench.log.keep_progress("kitchen", progress).await;
+        bench.log.keep_progress("kitchen", progress);
         let (cursor, last) = cursor_and_last(&beside);
         assert!(cursor <= last, "round {round}: {cursor} is past {last}");
     }
@@ -136,8 +136,8 @@ async fn cursors_come_back_as_they_were_kept() {
     let mut progress = Progress::starting_at(900, 31);
     progress.spans = [span(3, 40), span(52, 52_000), span(60_000, 70_000)].into();
     let bench = Bench::new().await;
-    bench.log.keep_progress("kitchen", progress.clone()).await;
-    bench.log.keep_progress("house", Progress::default()).await;
+    bench.log.keep_progress("kitchen", progress.clone());
+    bench.log.keep_progress("house", Progress::default());
     bench.log.commit().await.unwrap();
     let left = bench.killed("left.sqlite");
     let mut reader = open(&left, NEVER).await.reader();
@@ -154,10 +154,10 @@ async fn a_span_that_is_filled_is_forgotten() {
     let bench = Bench::new().await;
     let mut progress = Progress::default();
     progress.reconnected(10);
-    bench.log.keep_progress("kitchen", progress.clone()).await;
+    bench.log.keep_progress("kitchen", progress.clone());
     bench.log.commit().await.unwrap();
     progress.late_acknowledged(10);
-    bench.log.keep_progress("kitchen", progress.clone()).await;
+    bench.log.keep_progress("kitchen", progress.clone());
     bench.log.commit().await.unwrap();
     let stored = bench.log.reader().progress("kitchen").await.unwrap();
     assert_eq!(stored, Some(progress));

@@ -143,12 +143,32 @@ fn board(text: &mut String, found: &Recognised, origin: &Origin) -> fmt::Result 
         )?,
     }
     format(text, &found.format)?;
+    clock(text, found)?;
     match found.interval_ms.map(silent_after_s) {
         Some(seconds) if seconds > DEFAULT_SILENT_AFTER_S => writeln!(
             text,
             "silent_after = \"{seconds}s\"           # three times the time between its lines"
         ),
         _ => Ok(()),
+    }
+}
+
+/// A board's own counter of time dates its lines better than their arrival.
+fn clock(text: &mut String, found: &Recognised) -> fmt::Result {
+    let named = |field: &Field| match &found.format {
+        Format::Pairs | Format::Json => true,
+        Format::Columns { names, .. } => names.contains(&field.name),
+    };
+    let clock = found.fields.iter().find_map(|field| match field.manner {
+        Manner::Counter(Clock::Milliseconds) if named(field) => Some((&field.name, "")),
+        Manner::Counter(Clock::Microseconds) if named(field) => {
+            Some((&field.name, "clock_unit = \"us\"\n"))
+        }
+        _ => None,
+    });
+    match clock {
+        Some((field, unit)) => write!(text, "clock = {}\n{unit}", quoted(field)),
+        None => Ok(()),
     }
 }
 

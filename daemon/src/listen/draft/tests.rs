@@ -58,6 +58,7 @@ fn a_board_is_drafted_with_one_probe_for_each_moving_field() {
     port = "/dev/serial/by-id/usb-maker_board_1234-if00"
     baud = 9600
     format = "pairs"
+    clock = "ms"
 
     # `ms`: counts milliseconds: the board's own clock, no probe
 

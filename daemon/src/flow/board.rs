@@ -176,6 +176,7 @@ impl Board {
             let seconds = at.boot_ns.saturating_sub(before) / 1_000_000_000;
             self.note(at, &format!("talks again after {seconds} s"), batch);
             self.feeds.restart(at);
+            self.dating.forget();
         }
         let began = self.dating.date(at, self.clock_slot());
         self.hand_out(began, batch);

@@ -16,6 +16,12 @@ use std::time::Duration;
 
 const SECOND: u64 = 1_000_000_000;
 
+/// Milliseconds that begin again after 65.5 s.
+const SHORT_COUNTER: Counter = Counter {
+    unit_ns: 1e6,
+    bits: 16,
+};
+
 fn at(boot_ns: u64) -> Moment {
     Moment {
         wall_ms: 1_780_000_000_000 + i64::try_from(boot_ns / 1_000_000).unwrap(),
@@ -109,7 +115,25 @@ fn readings_are_dated_by_the_boards_clock_and_the_journal_says_how_well() {
         assert!(off.min(SECOND - off) < 3_000_000, "{off}");
         assert!((reading.at.wall_ms % 1000 + 500) % 1000 - 500 < 4);
     }
-    insta::assert_snapshot!(texts(&batch).join("\n"), @"board `bench`: lines arrive 6.4 ms, at most 16 ms, after the board's clock says; it keeps the host's pace; standard uncertainty of the time 1.8 ms (by own clock)");
+    insta::assert_snapshot!(texts(&batch).join("\n"), @"board `bench`: lines arrive 6.4 ms, at most 16 ms, after the board's clock says; it keeps the host's pace; standard uncertainty of the time 1.8 ms (by own clock), beside what every line is late by (its length on the wire, the samples before it)");
+}
+
+#[test]
+fn a_board_that_lost_power_in_a_silence_is_dated_by_arrival_until_its_clock_is_known_again() {
+    let (mut board, mut batch) = (board().with_clock(SHORT_COUNTER), Batch::default());
+    for second in 1..=60_u64 {
+        let text = format!("ms={} n=1", second * 1000);
+        line(&mut board, second * SECOND, &text, &mut batch);
+    }
+    board.tick(at(90 * SECOND), &mut batch);
+    let before = batch.readings.len();
+    for second in 660..700_u64 {
+        let text = format!("ms={} n=2", (second - 660) * 1000 + 500);
+        line(&mut board, second * SECOND, &text, &mut batch);
+    }
+    let dated = batch.readings[before..].iter().map(|it| it.at.boot_ns);
+    let arrivals = (660..700).map(|second| second * SECOND);
+    assert_eq!(dated.collect::<Vec<_>>(), arrivals.collect::<Vec<_>>());
 }
 
 #[test]

@@ -35,7 +35,8 @@ pub(super) fn own_clock(late: Lateness, fast_ppm: Option<f64>, known: TimeUncert
 fn uncertainty(known: TimeUncertainty) -> String {
     let ms = digits(known.ns / 1e6);
     format!(
-        "standard uncertainty of the time {ms} ms (by {})",
+        "standard uncertainty of the time {ms} ms (by {}), beside what every line is late by (its \
+         length on the wire, the samples before it)",
         known.source
     )
 }
@@ -62,7 +63,7 @@ mod tests {
             source: TimeSource::Arrival,
         };
         let text = held("ftdi_sio", Duration::from_millis(16), known);
-        insta::assert_snapshot!(text, @"its adapter (`ftdi_sio`) holds bytes back for up to 16 ms; a line is dated 8.0 ms before it came, unless the board's own clock dates it; standard uncertainty of the time 4.6 ms (by arrival)");
+        insta::assert_snapshot!(text, @"its adapter (`ftdi_sio`) holds bytes back for up to 16 ms; a line is dated 8.0 ms before it came, unless the board's own clock dates it; standard uncertainty of the time 4.6 ms (by arrival), beside what every line is late by (its length on the wire, the samples before it)");
     }
 
     #[test]
@@ -75,7 +76,7 @@ mod tests {
             mean_ns: 430_000.0,
             most_ns: 16_200_000.0,
         };
-        insta::assert_snapshot!(own_clock(late, Some(-48.2), known), @"lines arrive 0.43 ms, at most 16 ms, after the board's clock says; it runs 48 ppm slow; standard uncertainty of the time 0.29 ms (by own clock)");
+        insta::assert_snapshot!(own_clock(late, Some(-48.2), known), @"lines arrive 0.43 ms, at most 16 ms, after the board's clock says; it runs 48 ppm slow; standard uncertainty of the time 0.29 ms (by own clock), beside what every line is late by (its length on the wire, the samples before it)");
         assert!(own_clock(late, Some(3.21), known).contains("it runs 3 ppm fast;"));
         assert!(own_clock(late, Some(-0.0), known).contains("it keeps the host's pace;"));
     }

@@ -53,6 +53,10 @@ const LATE_BY_DELAY: f64 = 8.0;
 /// uniform ones. Source: as above.
 const LATE_BY_STEP: f64 = 3.2;
 
+/// Delays that change slowly are taken off the others so many times before these are evidence of how
+/// lines meet an adapter's ticks. Source: simulation, as in the tests of [`super::dating`].
+const SLOW_COUNTS: f64 = 2.0;
+
 /// A board's clock against the host's.
 #[derive(Clone, Debug)]
 pub struct BoardClock {
@@ -154,6 +158,24 @@ impl BoardClock {
         Some((step / 12.0_f64.sqrt()).hypot(late))
     }
 
+    /// What an adapter's hold may still add to every line, nanoseconds: what the delays do not show of
+    /// it. 0 while the clock is not known.
+    ///
+    /// Where lines meet the adapter's ticks at any time, they wait half of the hold on average, and
+    /// the earliest not at all. A board on an exact grid meets the ticks at the same few times, until
+    /// both clocks have drifted apart by a hold: its earliest lines wait too, and nobody sees how long.
+    #[must_use]
+    pub fn unseen_of(&self, hold_ns: f64) -> f64 {
+        self.unseen(hold_ns, 0.0)
+    }
+
+    /// The same, of which delays that change slowly are no evidence: a drift that has passed one tick
+    /// tilts the line. For the uncertainty, not for a correction.
+    #[must_use]
+    pub fn doubtful_of(&self, hold_ns: f64) -> f64 {
+        self.unseen(hold_ns, SLOW_COUNTS * self.envelope.slow_delay_ns())
+    }
+
     /// How much faster than the host's clock the board's runs, parts per million; `None` while that
     /// is not known.
     #[must_use]
@@ -172,6 +194,12 @@ impl BoardClock {
     fn lines(&self) -> Option<u64> {
         let lines = self.envelope.lines();
         (lines >= FEWEST_LINES && self.envelope.is_steady()).then_some(lines)
+    }
+
+    fn unseen(&self, hold_ns: f64, slow_ns: f64) -> f64 {
+        let mean_ns = self.lines().and_then(|_| self.envelope.mean_delay_ns());
+        let shown_ns = |mean_ns: f64| 2.0 * (mean_ns - slow_ns).max(0.0);
+        mean_ns.map_or(0.0, |mean_ns| (hold_ns - shown_ns(mean_ns)).max(0.0))
     }
 
     fn can_be(&self, count: f64) -> bool {

@@ -3,7 +3,8 @@
 //! Moments of one board strictly increase in boot time and are never later than the arrival; boot
 //! and wall time are moved back together. How well a moment is known is a number for the journal: it
 //! is not kept with each reading. What every line of a board is late by alike (its length on the
-//! wire) cannot be seen, and is neither corrected nor in that number.
+//! wire) cannot be seen, and is neither corrected nor in that number. An adapter's hold is another
+//! matter: it is known, so what the delays do not show of it is in both.
 
 use super::board_clock::{BoardClock, Counter};
 use super::decode::Slot;
@@ -74,6 +75,11 @@ impl Dating {
     /// The board was opened: it may have been reset, and hang on another adapter.
     pub fn restart(&mut self) {
         self.hold_ns = 0;
+        self.forget();
+    }
+
+    /// The board talks again after a silence, on the adapter it was on: it may have lost power.
+    pub fn forget(&mut self) {
         self.by_clock = false;
         if let Some(clock) = &mut self.clock {
             clock.restart();
@@ -88,10 +94,13 @@ impl Dating {
     /// When the line that arrived then began. `count` is the board's counter in it.
     ///
     /// An arrival is late by anything up to the adapter's hold: it is moved back by half of that
-    /// (JCGM 100:2008, 3.2.4: a known effect is corrected).
+    /// (JCGM 100:2008, 3.2.4: a known effect is corrected). So is a date by the board's clock, by half
+    /// of what the delays do not show of the hold.
     pub fn date(&mut self, arrival: Moment, count: Slot) -> Moment {
         let own = match (&mut self.clock, count) {
-            (Some(clock), Slot::Number(count)) => clock.date(arrival.boot_ns, count),
+            (Some(clock), Slot::Number(count)) => clock
+                .date(arrival.boot_ns, count)
+                .map(|ns| ns.saturating_sub(half(clock.unseen_of(self.hold_ns as f64)))),
             _ => None,
         };
         self.by_clock = own.is_some();
@@ -108,17 +117,17 @@ impl Dating {
     }
 
     /// How well the last moment is known. By arrival: the adapter's hold, of rectangular
-    /// distribution (JCGM 100:2008, F.2.2.1 and 4.3.7), or 1 ms where none is known.
+    /// distribution (JCGM 100:2008, F.2.2.1 and 4.3.7), or 1 ms where none is known. By the board's
+    /// clock: what that says, and what the delays do not show of the hold, in quadrature.
     #[must_use]
     pub fn uncertainty(&self) -> TimeUncertainty {
-        let own = self.clock.as_ref().filter(|_| self.by_clock);
-        if let Some(ns) = own.and_then(BoardClock::uncertainty_ns) {
+        if let Some(ns) = self.of_clock_ns() {
             let source = TimeSource::OwnClock;
             return TimeUncertainty { ns, source };
         }
         let ns = match self.hold_ns {
             0 => ASSUMED_NS,
-            hold => hold as f64 / 12.0_f64.sqrt(),
+            hold => of_rectangle(hold as f64),
         };
         let source = TimeSource::Arrival;
         TimeUncertainty { ns, source }
@@ -138,6 +147,26 @@ impl Dating {
             (self.hold_ns, self.last_ns) = (before.hold_ns, before.last_ns);
         }
     }
+
+    fn of_clock_ns(&self) -> Option<f64> {
+        let clock = self.clock.as_ref().filter(|_| self.by_clock)?;
+        let unseen_ns = clock.doubtful_of(self.hold_ns as f64);
+        Some(clock.uncertainty_ns()?.hypot(of_rectangle(unseen_ns)))
+    }
+}
+
+/// Standard uncertainty of what lies anywhere within this width (JCGM 100:2008, 4.3.7).
+fn of_rectangle(width: f64) -> f64 {
+    width / 12.0_f64.sqrt()
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "the cast of a float saturates, and no hold is negative"
+)]
+fn half(nanoseconds: f64) -> u64 {
+    (nanoseconds / 2.0).round() as u64
 }
 
 #[cfg(test)]
@@ -203,6 +232,48 @@ mod tests {
         let unread = dating.date(at(61 * SECOND), Slot::Unreadable);
         assert_eq!(unread, at(61 * SECOND));
         assert_eq!(dating.uncertainty().source, TimeSource::Arrival);
+    }
+
+    /// The scene is invented: a board sends on an exact grid of its own clock, without any jitter, and
+    /// its adapter lets bytes go at ticks of 16 ms. Errors and stated uncertainties, ms.
+    fn on_a_grid(every_s: u64, ppm: u64, first_ns: u64) -> Vec<(f64, f64)> {
+        const TICK_NS: u64 = 16_000_000;
+        let mut dating = Dating::new(Some(MILLISECONDS));
+        dating.held_for(Duration::from_nanos(TICK_NS));
+        let mut all = Vec::new();
+        for line in 1..2100 / every_s {
+            let truth = line * every_s * (SECOND + ppm * 1000) + first_ns;
+            let arrival = (truth / TICK_NS + 1) * TICK_NS;
+            let count = (line * every_s * 1000) as f64;
+            let dated = dating.date(at(arrival), Slot::Number(count)).boot_ns;
+            let known = dating.uncertainty();
+            if known.source == TimeSource::OwnClock {
+                all.push(((dated as f64 - truth as f64) / 1e6, known.ns / 1e6));
+            }
+        }
+        all
+    }
+
+    #[test]
+    fn a_hold_that_the_delays_do_not_show_is_stated() {
+        for (every_s, ppm) in [1, 2]
+            .into_iter()
+            .flat_map(|s| [0, 1, 5, 50].map(|p| (s, p)))
+        {
+            let phases = (0..11).map(|phase| phase * 1_500_000 + 300_000);
+            let all: Vec<_> = phases.flat_map(|ns| on_a_grid(every_s, ppm, ns)).collect();
+            let within = all.iter().filter(|(error, u)| error.abs() <= 2.0 * u);
+            let share = within.count() as f64 / all.len() as f64;
+            assert!(share >= 0.85, "{every_s} s, {ppm} ppm: {share}");
+        }
+    }
+
+    #[test]
+    fn a_hold_that_drift_has_shown_is_not_stated_again() {
+        let all = on_a_grid(1, 50, 300_000);
+        for (error, u) in &all[1000..] {
+            assert!(error.abs() < 2.0 && *u < 2.0, "{error} {u}");
+        }
     }
 
     fn any_arrival() -> impl Strategy<Value = Moment> {

@@ -94,6 +94,22 @@ impl Envelope {
         self.delay_ns(self.sums.mean()?).map(|mean| mean.max(0.0))
     }
 
+    /// How late the earliest line of a quarter of them is, in the worst of the quarters, nanoseconds.
+    /// Next to nothing where each quarter has its lines in time; much where delays change so slowly
+    /// that whole quarters are late. The piece under way does not count: it may be a single line.
+    pub(super) fn slow_delay_ns(&self) -> f64 {
+        let done = self.pieces.len().saturating_sub(1);
+        let quarter = done.div_ceil(4).max(1);
+        let earliest = |from: usize| {
+            let pieces = self.pieces.range(from..done.min(from + quarter));
+            let points = pieces.flat_map(|piece| &piece.hull.0);
+            let delays = points.filter_map(|point| self.delay_ns(*point));
+            delays.fold(f64::INFINITY, f64::min)
+        };
+        let quarters = (0..done).step_by(quarter).map(earliest);
+        quarters.filter(|ns| ns.is_finite()).fold(0.0, f64::max)
+    }
+
     /// The line's slope: host's time less board's, over the board's.
     pub(super) fn slope(&self) -> Option<f64> {
         self.edge().map(|(_, slope)| slope)

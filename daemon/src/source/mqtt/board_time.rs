@@ -4,14 +4,19 @@
 //! boot clock stay together, so durations and stamps tell the same story, and the flow sees no step
 //! of the host's clock. A time after the line's arrival is none: nothing is measured after it was
 //! read, so a board's clock that runs ahead dates its lines by their arrival. What cannot be
-//! believed leaves the arrival as it is, told once for each reason. Pure: the arrival is handed in.
+//! believed leaves the arrival as it is, told once for each reason, and anew after an hour of good
+//! times. Pure: the arrival is handed in.
 
 use crate::clock;
 use crate::config::{BoardTime, TimeUnit};
 use crate::measure::decode::{Decoder, Line, Slot};
+use crate::measure::uncertainty::last_decimal;
 use crate::reading::Moment;
 
 const NS_PER_MS: u64 = 1_000_000;
+
+/// Good times for this long end a doubt: the next one is news.
+const FORGIVEN_NS: u64 = 3_600_000_000_000;
 
 /// Dates the lines of one board.
 #[derive(Debug)]
@@ -19,7 +24,11 @@ pub struct BoardClock {
     time: BoardTime,
     within_ms: i64,
     decoder: Decoder,
+    /// The finest decimal that its times have shown, in their unit.
+    finest: f64,
     told: Vec<Doubt>,
+    /// Boot time of the first good time after the last doubt.
+    good_since_ns: Option<u64>,
 }
 
 /// Why a line's own time is not used.
@@ -44,7 +53,9 @@ impl BoardClock {
         Self {
             within_ms: i64::try_from(time.within.as_millis()).unwrap_or(i64::MAX),
             decoder: Decoder::new(time.format.clone(), vec![time.field.clone()]),
+            finest: 1.0,
             told: Vec::new(),
+            good_since_ns: None,
             time,
         }
     }
@@ -52,7 +63,10 @@ impl BoardClock {
     /// The moment of a line, and what is to be told of it.
     pub fn date(&mut self, line: &[u8], arrival: Moment) -> (Moment, Option<String>) {
         match self.age_ms(line, arrival.wall_ms) {
-            Ok(age_ms) => (back_by(arrival, age_ms), None),
+            Ok(age_ms) => {
+                self.forgive(arrival.boot_ns);
+                (back_by(arrival, age_ms), None)
+            }
             Err(None) => (arrival, None),
             Err(Some((doubt, by_ms))) => (arrival, self.tell(doubt, by_ms)),
         }
@@ -62,16 +76,16 @@ impl BoardClock {
     /// No time is wanted of what is no line of numbers.
     fn age_ms(&mut self, line: &[u8], arrival_ms: i64) -> Result<u64, Option<(Doubt, i64)>> {
         let doubt = |doubt| Err(Some((doubt, 0)));
-        let time_ms = match (self.decoder.decode(line), self.decoder.slots().first()) {
+        let number = match (self.decoder.decode(line), self.decoder.slots().first()) {
             (Line::Remark | Line::Garbage, _) => return Err(None),
-            (_, Some(Slot::Number(number))) => self.time.unit.in_ms(*number),
+            (_, Some(Slot::Number(number))) => *number,
             (_, Some(Slot::Unreadable)) => return doubt(Doubt::Unreadable),
             _ => return doubt(Doubt::Absent),
         };
-        if !clock::is_plausible(time_ms) {
+        if !clock::is_plausible(self.time.unit.in_ms(number)) {
             return doubt(Doubt::NeverSet);
         }
-        let age_ms = arrival_ms.saturating_sub(time_ms);
+        let age_ms = arrival_ms.saturating_sub(self.middle_ms(number));
         if age_ms > self.within_ms {
             return Err(Some((Doubt::Behind, age_ms)));
         }
@@ -81,7 +95,24 @@ impl BoardClock {
         Ok(u64::try_from(age_ms).unwrap_or(0))
     }
 
+    /// A number stands for a whole step of its last decimal, which boards cut off: the middle of it is
+    /// the best guess. A board that sends 5.25 has that decimal at 5.5 too.
+    fn middle_ms(&mut self, number: f64) -> i64 {
+        self.finest = self.finest.min(last_decimal(number));
+        // Half a millisecond is less than a moment says.
+        let half_ms = self.time.unit.in_ms(self.finest) / 2;
+        self.time.unit.in_ms(number).saturating_add(half_ms)
+    }
+
+    fn forgive(&mut self, now_ns: u64) {
+        let since_ns = *self.good_since_ns.get_or_insert(now_ns);
+        if now_ns.saturating_sub(since_ns) >= FORGIVEN_NS {
+            self.told.clear();
+        }
+    }
+
     fn tell(&mut self, doubt: Doubt, by_ms: i64) -> Option<String> {
+        self.good_since_ns = None;
         if self.told.contains(&doubt) {
             return None;
         }
@@ -180,6 +211,38 @@ mod tests {
         let mut json = clock(Format::Json, TimeUnit::Second);
         let line = r#"{"a0":5,"t":1795573446.873}"#;
         assert_eq!(moved(&mut json, line), (250, 250, None));
+    }
+
+    #[test]
+    fn a_cut_off_decimal_is_taken_for_the_middle_of_its_step() {
+        let mut seconds = clock(Format::Pairs, TimeUnit::Second);
+        // It arrives 123 ms into the second that it names.
+        assert_eq!(moved(&mut seconds, "t=1795573447"), (0, 0, None));
+        assert_eq!(moved(&mut seconds, "t=1795573446"), (623, 623, None));
+        assert_eq!(moved(&mut seconds, "t=1795573446.8"), (273, 273, None));
+        assert_eq!(moved(&mut seconds, "t=1795573446"), (1073, 1073, None));
+        assert_eq!(moved(&mut seconds, "t=1795573446.873"), (250, 250, None));
+    }
+
+    #[test]
+    fn a_doubt_is_told_again_after_an_hour_of_good_times() {
+        const SECOND: u64 = 1_000_000_000;
+        let mut pairs = clock(Format::Pairs, TimeUnit::Millisecond);
+        let told = |clock: &mut BoardClock, line: &str, second: u64| {
+            let boot_ns = ARRIVAL.boot_ns + second * SECOND;
+            let arrival = Moment { boot_ns, ..ARRIVAL };
+            clock.date(line.as_bytes(), arrival).1.is_some()
+        };
+        let good = "t=1795573447000";
+        assert!(told(&mut pairs, "t=never", 0));
+        assert!(!told(&mut pairs, good, 1));
+        assert!(!told(&mut pairs, "t=never", 1800));
+        assert!(!told(&mut pairs, good, 1801));
+        assert!(!told(&mut pairs, good, 5400));
+        assert!(!told(&mut pairs, "t=never", 5400), "an hour less a second");
+        assert!(!told(&mut pairs, good, 5401));
+        assert!(!told(&mut pairs, good, 9001));
+        assert!(told(&mut pairs, "t=never", 9002));
     }
 
     #[test]

@@ -7,6 +7,7 @@ use std::io::{self, Write};
 use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Duration;
 use tokio::process::Command;
 use tokio::time::timeout;
@@ -128,7 +129,10 @@ pub fn is_root() -> bool {
 /// # Errors
 /// What the operating system says.
 pub fn try_writing(folder: &Path) -> io::Result<()> {
-    let path = folder.join(format!(".nightbench-doctor-{}", std::process::id()));
+    // Several are tried at the same time, and may lie in one folder.
+    static TRIED: AtomicU32 = AtomicU32::new(0);
+    let (process, turn) = (std::process::id(), TRIED.fetch_add(1, Ordering::Relaxed));
+    let path = folder.join(format!(".nightbench-doctor-{process}-{turn}"));
     let mut file = File::options().create_new(true).write(true).open(&path)?;
     let written = file.write_all(b"written to see whether it can be\n");
     let written = written.and_then(|()| file.sync_all());
@@ -165,6 +169,20 @@ mod tests {
         try_writing(folder.path()).unwrap();
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
         assert!(try_writing(&folder.path().join("none")).is_err());
+    }
+
+    #[test]
+    fn two_who_try_one_folder_at_the_same_time_are_not_in_each_others_way() {
+        let folder = tempfile::tempdir().unwrap();
+        let both = std::sync::Barrier::new(2);
+        let often = || {
+            both.wait();
+            (0..20).all(|_| try_writing(folder.path()).is_ok())
+        };
+        std::thread::scope(|scope| {
+            let other = scope.spawn(often);
+            assert!(often() && other.join().unwrap());
+        });
     }
 
     #[tokio::test]

@@ -10,7 +10,6 @@ mod boards;
 mod bounded;
 mod certificates;
 mod clock;
-mod echo;
 mod finding;
 mod host;
 mod log;

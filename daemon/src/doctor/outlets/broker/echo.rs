@@ -4,8 +4,8 @@
 //!
 //! Publishes nothing itself.
 
-use super::TRIED_WITHIN;
 use crate::config::Mqtt;
+use crate::doctor::TRIED_WITHIN;
 use crate::outlet::mqtt::options;
 use crate::source::mqtt::{Session, Signal};
 use std::time::Duration;

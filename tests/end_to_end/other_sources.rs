@@ -20,10 +20,11 @@ const LINES: usize = 200;
 /// The file is read each 20 ms, so that many numbers are awaited one after the other.
 const FILES: usize = 20;
 
-/// Says as well whether it was told what the service manager tells the service alone.
+/// Says as well whether it was told what the service manager, or who keeps its passwords, tells the
+/// service alone.
 const SCRIPT: &str = "\
 import os, time
-hidden = ['NOTIFY_SOCKET', 'WATCHDOG_PID', 'WATCHDOG_USEC']
+hidden = ['NOTIFY_SOCKET', 'WATCHDOG_PID', 'WATCHDOG_USEC', 'BROKER_PASSWORD']
 seen = sum(name in os.environ for name in hidden)
 for n in range(200):
     print(f'n={n} seen={seen}')
@@ -40,6 +41,7 @@ fn every_line_of_a_topic_a_program_a_file_and_a_bridge_is_in_the_log() {
     let mut command = Command::new(nightbench());
     command.env("NOTIFY_SOCKET", &manager);
     command.env("WATCHDOG_USEC", "600000000");
+    command.env("BROKER_PASSWORD", "malt");
     let service = Service::start_by(&scene, &mut command);
     let log = service.log();
 

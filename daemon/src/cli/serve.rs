@@ -31,7 +31,12 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let watchdog = Watchdog::from_environment();
     let path = one_of(arguments.config.as_deref(), arguments.file.as_deref());
     let config = load(path).map_err(Failure::new)?;
-    runtime()?.block_on(serve(config, watchdog, path))
+    let runtime = runtime()?;
+    let served = runtime.block_on(serve(config, watchdog, path));
+    // The log is closed. A read or a name look-up that hangs in the kernel must not keep the process
+    // from ending.
+    runtime.shutdown_background();
+    served
 }
 
 async fn serve(

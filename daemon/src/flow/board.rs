@@ -1,7 +1,7 @@
 //! One board in the flow: its lines are dated and go to its probes, its silence becomes theirs.
 
 use super::feeds::Feeds;
-use super::notes::{BadLines, Greeting};
+use super::notes::{Allowance, BadLines, Greeting};
 use super::probe::Probe;
 use super::time_notes;
 use crate::log::{Batch, Entry, Kind, Loudness};
@@ -29,6 +29,7 @@ pub struct Board {
     talk: Talk,
     greeting: Greeting,
     bad: BadLines,
+    allowance: Allowance,
     opened: u64,
 }
 
@@ -66,6 +67,7 @@ impl Board {
             },
             greeting: Greeting::default(),
             bad: BadLines::default(),
+            allowance: Allowance::default(),
             opened: 0,
         }
     }
@@ -277,17 +279,20 @@ impl Board {
         }
     }
 
-    fn note(&self, at: Moment, text: &str, batch: &mut Batch) {
-        batch.entries.push(self.entry(at, text));
+    fn note(&mut self, at: Moment, text: &str, batch: &mut Batch) {
+        self.tell(at, text, Loudness::Info, batch);
     }
 
-    fn warn(&self, at: Moment, text: &str, batch: &mut Batch) {
-        let entry = self.entry(at, text).loud(Loudness::Warning);
+    fn warn(&mut self, at: Moment, text: &str, batch: &mut Batch) {
+        self.tell(at, text, Loudness::Warning, batch);
+    }
+
+    fn tell(&mut self, at: Moment, text: &str, loudness: Loudness, batch: &mut Batch) {
+        let Some(more) = self.allowance.take(at) else {
+            return;
+        };
+        let text = format!("board `{}`: {text}{more}", self.name);
+        let entry = Entry::new(at, Kind::Board, self.name.as_str(), text).loud(loudness);
         batch.entries.push(entry);
-    }
-
-    fn entry(&self, at: Moment, text: &str) -> Entry {
-        let text = format!("board `{}`: {text}", self.name);
-        Entry::new(at, Kind::Board, self.name.as_str(), text)
     }
 }

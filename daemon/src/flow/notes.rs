@@ -127,6 +127,45 @@ impl BadLines {
     }
 }
 
+/// Entries of one board that may be journalled in a row, and then one each [`ALLOWED_EACH_NS`].
+const ALLOWED_AT_ONCE: u64 = 40;
+/// A board whose plug is loose, or whose bridge closes each connection, comes and goes all night.
+const ALLOWED_EACH_NS: u64 = 60_000_000_000;
+
+/// How much one board may still say in the journal.
+#[derive(Debug, Default)]
+pub struct Allowance {
+    /// Entries that were journalled and not yet regained.
+    used: u64,
+    /// Boot time up to which was regained.
+    since_ns: u64,
+    untold: u64,
+}
+
+impl Allowance {
+    /// Takes one entry of it: what is to be added to its text; none where it must stay untold.
+    pub fn take(&mut self, at: Moment) -> Option<String> {
+        let regained = at.boot_ns.saturating_sub(self.since_ns) / ALLOWED_EACH_NS;
+        self.used = self.used.saturating_sub(regained);
+        self.since_ns = match self.used {
+            0 => at.boot_ns.max(self.since_ns),
+            _ => self.since_ns + regained * ALLOWED_EACH_NS,
+        };
+        if self.used >= ALLOWED_AT_ONCE {
+            self.untold += 1;
+            return None;
+        }
+        self.used += 1;
+        Some(match std::mem::take(&mut self.untold) {
+            0 => String::new(),
+            untold => format!(
+                " (it comes and goes: {} left out before this)",
+                counted(untold, "remark")
+            ),
+        })
+    }
+}
+
 /// How long a board that was just opened may talk about itself, nanoseconds: it comes out of a
 /// reset within 2 s (common practice).
 const GREETING_NS: u64 = 3_000_000_000;
@@ -219,6 +258,24 @@ mod tests {
         };
         insta::assert_snapshot!(told(1, 1), @"first good line after 2.0 s; passed over before it: a piece of 1 byte and 1 line");
         insta::assert_snapshot!(told(3, 0), @"first good line after 2.0 s; passed over before it: 3 lines");
+    }
+
+    #[test]
+    fn a_board_that_comes_and_goes_all_night_does_not_fill_the_journal() {
+        let mut allowance = Allowance::default();
+        let night = 8 * 3600;
+        let told: Vec<String> = (0..night)
+            .filter_map(|s| allowance.take(at(1000 + s)))
+            .collect();
+        assert!((500..540).contains(&told.len()), "{}", told.len());
+        insta::assert_snapshot!(told[100], @" (it comes and goes: 59 remarks left out before this)");
+        assert_eq!(
+            allowance
+                .take(at(1000 + 2 * night))
+                .map(|more| more.len() > 5),
+            Some(true)
+        );
+        assert_eq!(allowance.take(at(1001 + 2 * night)), Some(String::new()));
     }
 
     #[test]

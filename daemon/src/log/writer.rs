@@ -261,10 +261,11 @@ impl Writer {
         }
         self.shared.failing.store(false, Ordering::Relaxed);
         self.told_committed();
+        let waited = self.readings.len();
+        self.readings.clear();
         self.entries.clear();
         self.progress.clear();
-        self.tell_recovery();
-        self.readings.clear();
+        self.tell_recovery(waited);
         Ok(())
     }
 
@@ -282,8 +283,9 @@ impl Writer {
         !(self.readings.is_empty() && self.entries.is_empty() && self.progress.is_empty())
     }
 
-    /// The entry that tells of a time without commits; it follows with the next one.
-    fn tell_recovery(&mut self) {
+    /// The entry that tells of a time without commits; it follows with the next one. All that waited
+    /// is written by now: this must not be the cause of another commit within the first.
+    fn tell_recovery(&mut self, waited: usize) {
         let trouble = std::mem::take(&mut self.trouble);
         let Some(since_ms) = trouble.since_ms else {
             return;
@@ -294,7 +296,7 @@ impl Writer {
         let were = if dropped == 1 { "was" } else { "were" };
         let text = format!(
             "could not be written for {seconds} s; {} waited in memory, {dropped} {were} dropped",
-            counted(self.readings.len(), "reading")
+            counted(waited, "reading")
         );
         let entry = Entry::new(now, Kind::Log, "", format!("log: {text}")).loud(Loudness::Warning);
         entry.say();

@@ -62,6 +62,27 @@ async fn readings_wait_in_memory_and_are_written_when_there_is_room() {
     assert_eq!(number(&card, "SELECT count(*) FROM reading"), 7);
 }
 
+/// So many waited that the writer would commit without waiting for the interval.
+#[tokio::test]
+async fn the_end_of_a_long_trouble_is_told_once_and_every_row_is_written_once() {
+    let bench = Bench::new().await;
+    let card = Connection::open(bench.log.path()).unwrap();
+    card.execute_batch(REFUSE).unwrap();
+    urgent(&bench, "vat").await;
+    let most = u64::try_from(crate::log::CROWDED).unwrap();
+    for part in 0..=10 {
+        let lines = (0..most / 10).map(|line| reading(0, part * most + line));
+        bench.append(lines.collect(), Vec::new()).await;
+    }
+    bench.log.commit().await.unwrap_err();
+    card.execute_batch("DROP TRIGGER full").unwrap();
+    bench.log.commit().await.unwrap();
+    bench.log.commit().await.unwrap();
+    let rows = i64::try_from(most / 10 * 11 + 1).unwrap();
+    assert_eq!(number(&card, "SELECT count(*) FROM reading"), rows);
+    assert_eq!(bench.journal(Kind::Log).await.len(), 1);
+}
+
 #[tokio::test]
 async fn what_is_told_of_the_trouble_leaves_no_gap_in_the_journal() {
     let bench = Bench::new().await;

@@ -40,19 +40,34 @@ impl Session {
     /// Gives a message to the client library, never waiting; its payload is gone then.
     ///
     /// # Errors
-    /// [`Signal::Stuck`] where the library's queue is full, which the window rules out.
-    pub fn hand_over(&self, message: &mut Message, acknowledged: bool) -> Result<(), Signal> {
+    /// What ended the connection meanwhile, or [`Signal::Stuck`] where the library's queue is full,
+    /// which the window rules out.
+    pub fn hand_over(&mut self, message: &mut Message, acknowledged: bool) -> Result<(), Signal> {
         let given = self.client.publish(message, acknowledged);
-        given.map_err(|client::Full| Signal::Stuck)
+        given.map_err(|client::Full| self.last_word())
     }
 
     /// Says goodbye, so that the broker does not publish the will; wait for [`Signal::Left`].
     ///
     /// # Errors
-    /// [`Signal::Stuck`] where the library's queue is full.
-    pub fn leave(&self) -> Result<(), Signal> {
+    /// As [`Session::hand_over`].
+    pub fn leave(&mut self) -> Result<(), Signal> {
         let left = self.client.disconnect();
-        left.map_err(|client::Full| Signal::Stuck)
+        left.map_err(|client::Full| self.last_word())
+    }
+
+    /// Why the library takes nothing: most often because the connection has just failed.
+    fn last_word(&mut self) -> Signal {
+        while let Ok(signal) = self.signals.try_recv() {
+            if matches!(signal, Signal::Lost(_)) {
+                return signal;
+            }
+        }
+        if self.polling.is_finished() {
+            Signal::Ended
+        } else {
+            Signal::Stuck
+        }
     }
 
     /// Cuts the connection and returns when the polling task is gone.

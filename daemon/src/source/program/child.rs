@@ -1,5 +1,5 @@
-//! A child process at the head of a process group of its own, so that nothing it has started
-//! outlives it.
+//! A child process at the head of a process group of its own, so that what it has started ends with
+//! it. Only what leaves the group on purpose (`setsid`) outlives it.
 
 use crate::config::Program;
 use rustix::process::{Pid, Signal, kill_process_group};
@@ -9,15 +9,11 @@ use std::path::Path;
 use std::process::{ExitStatus, Stdio};
 use tokio::process::{ChildStderr, ChildStdout, Command};
 
-/// What the service manager tells this program only: a child that pinged its watchdog or said
-/// `ready` for it would hide a fault (sd_notify(3)).
-const NOT_FOR_CHILDREN: &[&str] = &[
-    "NOTIFY_SOCKET",
-    "WATCHDOG_PID",
-    "WATCHDOG_USEC",
-    "LISTEN_FDS",
-    "LISTEN_FDNAMES",
-    "LISTEN_PID",
+/// What a child sees of this program's environment. Not the rest: passwords and tokens may stand
+/// there (`password_env`), and what a child prints goes to the journal; and a child that pinged the
+/// service manager's watchdog would hide a fault (sd_notify(3)).
+const FOR_CHILDREN: &[&str] = &[
+    "HOME", "LANG", "LC_ALL", "LOGNAME", "PATH", "SHELL", "TMPDIR", "TZ", "USER",
 ];
 
 /// A running child. Dropping it kills it with its group.
@@ -44,8 +40,11 @@ impl Child {
             .stderr(Stdio::piped())
             .process_group(0)
             .kill_on_drop(true);
-        for name in NOT_FOR_CHILDREN {
-            command.env_remove(name);
+        command.env_clear();
+        for name in FOR_CHILDREN {
+            if let Some(value) = std::env::var_os(name) {
+                command.env(name, value);
+            }
         }
         // Into a pipe python would keep lines back until it has 8 KiB of them.
         command.env("PYTHONUNBUFFERED", "1");

@@ -245,6 +245,45 @@ fn a_wrong_password_is_found_and_not_repeated() {
 }
 
 #[test]
+fn a_broker_whose_rules_forbid_the_sites_topics_is_not_called_good() {
+    let forbidden = "but did not pass it on";
+    let table = [
+        (
+            "topic cellar/#\n",
+            "3.1.1",
+            ("ok", "acknowledged a message"),
+        ),
+        ("topic other/#\n", "3.1.1", ("advice", forbidden)),
+        ("topic read cellar/#\n", "3.1.1", ("advice", forbidden)),
+        ("topic write cellar/#\n", "3.1.1", ("advice", forbidden)),
+        (
+            "topic other/#\n",
+            "5",
+            ("advice", "message to `cellar/doctor`"),
+        ),
+        (
+            "topic write cellar/#\n",
+            "5",
+            ("ok", "acknowledged a message"),
+        ),
+    ];
+    for (rule, version, (severity, words)) in table {
+        let (mut scene, _port) = bench();
+        let rules = scene.folder().join("rules");
+        fs::write(&rules, rule).unwrap();
+        fs::set_permissions(&rules, fs::Permissions::from_mode(0o644)).unwrap();
+        fs::set_permissions(scene.folder(), fs::Permissions::from_mode(0o755)).unwrap();
+        let broker = Broker::start_with(&format!("acl_file {}\n", rules.display()));
+        scene
+            .mqtt("kitchen", broker.port())
+            .add(&format!("version = \"{version}\"\n"));
+        let said = doctor(&scene);
+        said.has(severity, words);
+        assert_eq!(said.code, Some(0), "{rule}{version}: {:#?}", said.wrong());
+    }
+}
+
+#[test]
 fn a_database_that_does_not_exist_is_found() {
     let (mut scene, _port) = bench();
     let database = Database::influx();

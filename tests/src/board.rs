@@ -238,6 +238,14 @@ impl Board {
     }
 }
 
+impl Drop for Board {
+    /// Takes the stable name away before the number is free: a service that still looks for it would
+    /// open whatever board gets the number next.
+    fn drop(&mut self) {
+        let _ = fs::remove_file(&self.port);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

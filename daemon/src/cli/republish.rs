@@ -6,7 +6,7 @@
 //! service itself at each connect.
 
 use super::{Failure, when, written};
-use crate::config::{self, Config, Outlet, OutletKind};
+use crate::config::{self, Config, Mqtt, Outlet, OutletKind};
 use crate::log::query::{Query, Stretch};
 use crate::outlet::line_protocol::LineProtocolReceiver;
 use crate::outlet::mqtt::MqttReceiver;
@@ -60,7 +60,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         println!("0");
         return Ok(ExitCode::SUCCESS);
     };
-    let run = Run::new(&outlet.name, outlet.backlog_rate, query, stretch);
+    let run = Run::new(outlet, query, stretch);
     let site = config.site.clone();
     let ended = super::runtime()?.block_on(async {
         match &outlet.kind {
@@ -133,6 +133,8 @@ fn in_log(error: crate::log::LogError) -> Failure {
 /// One stretch of readings on its way.
 struct Run<'a> {
     outlet: &'a str,
+    /// What is known of the readings that are done with.
+    done_with: &'static str,
     rate: u32,
     query: Query,
     stretch: Stretch,
@@ -144,7 +146,15 @@ struct Run<'a> {
     told: Instant,
 }
 
-/// Readings that an answer came for.
+/// At QoS 0 a broker says nothing of what it got.
+fn done_with(kind: &OutletKind) -> &'static str {
+    match kind {
+        OutletKind::Mqtt(Mqtt { qos: 0, .. }) => "written, not acknowledged",
+        _ => "sent",
+    }
+}
+
+/// Readings that an answer came for, or that were written where none is asked for.
 #[derive(Clone, Copy, Debug, Default)]
 struct Done {
     sent: u64,
@@ -153,10 +163,11 @@ struct Done {
 }
 
 impl<'a> Run<'a> {
-    fn new(outlet: &'a str, rate: u32, query: Query, stretch: Stretch) -> Self {
+    fn new(outlet: &'a Outlet, query: Query, stretch: Stretch) -> Self {
         Self {
-            outlet,
-            rate: rate.max(1),
+            outlet: &outlet.name,
+            done_with: done_with(&outlet.kind),
+            rate: outlet.backlog_rate.max(1),
             query,
             stretch,
             after: stretch.first.saturating_sub(1),
@@ -242,8 +253,8 @@ impl<'a> Run<'a> {
             )
         });
         Failure::new(format!(
-            "outlet `{}`: {trouble}; {} of {} readings were sent{go_on}",
-            self.outlet, self.done.sent, self.stretch.readings
+            "outlet `{}`: {trouble}; {} of {} readings were {}{go_on}",
+            self.outlet, self.done.sent, self.stretch.readings, self.done_with
         ))
     }
 
@@ -264,10 +275,11 @@ impl<'a> Run<'a> {
     fn tell(&self) {
         let up_to = self.up_to_ms.map(when::rfc3339_utc).unwrap_or_default();
         tracing::info!(
-            "outlet `{}`: {} of {} readings sent, up to {up_to}",
+            "outlet `{}`: {} of {} readings {}, up to {up_to}",
             self.outlet,
             self.done.sent,
-            self.stretch.readings
+            self.stretch.readings,
+            self.done_with
         );
     }
 }
@@ -293,5 +305,16 @@ mod tests {
         assert_eq!(said("2026-11-25T02:14:07Z", "2026-11-25T02:14:08Z"), "fine");
         assert!(said("now", "-8h").starts_with("`--from` is not before `--to`;"));
         assert!(said("now", "now").starts_with("`--from` is not before `--to`;"));
+    }
+
+    #[test]
+    fn without_acknowledgement_none_is_claimed() {
+        let of = |qos| {
+            done_with(&OutletKind::Mqtt(Mqtt {
+                qos,
+                ..crate::outlet::mqtt::tests::settings()
+            }))
+        };
+        assert_eq!((of(0), of(1)), ("written, not acknowledged", "sent"));
     }
 }

@@ -6,10 +6,11 @@ mod modem;
 mod network;
 mod serial;
 
+use super::bounded;
 use super::finding::Finding;
 use super::host::{Host, Process};
-use crate::config::{Board, Config, Source};
-use std::path::PathBuf;
+use crate::config::{Board, Config, PolledFile, Program, Source};
+use std::path::{Path, PathBuf};
 
 pub use serial::ports;
 
@@ -41,18 +42,38 @@ async fn board_findings(
         Source::Serial { port, .. } => {
             serial::examine(host, &place, &board.name, port, same_device, service)
         }
-        Source::Replay { file, .. } => vec![files::readable(&place, file)],
+        Source::Replay { file, .. } => vec![recording(&place, file).await],
         Source::Simulated { .. } => vec![Finding::ok(place, "it is simulated")],
         Source::Mqtt(subscription) => vec![network::subscribed(&place, subscription).await],
-        Source::Program(program) => files::program(&place, program),
-        Source::File(polled) => {
-            let files = polled.files.iter();
-            files
-                .map(|file| files::number(&place, &file.path))
-                .collect()
-        }
+        Source::Program(program) => to_be_started(&place, program).await,
+        Source::File(polled) => numbers(&place, &polled.files).await,
         Source::Tcp(bridge) => vec![network::bridged(&place, bridge, service).await],
     }
+}
+
+async fn recording(place: &str, file: &Path) -> Finding {
+    let own = file.to_owned();
+    let look = move |place: &str| files::readable(place, &own);
+    let found = bounded::examine(place, file, look).await;
+    found.unwrap_or_else(|hung| hung)
+}
+
+async fn to_be_started(place: &str, program: &Program) -> Vec<Finding> {
+    let own = program.clone();
+    let look = move |place: &str| files::program(place, &own);
+    let found = bounded::examine(place, &program.folder, look).await;
+    found.unwrap_or_else(|hung| vec![hung])
+}
+
+async fn numbers(place: &str, polled: &[PolledFile]) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for file in polled {
+        let own = file.clone();
+        let look = move |place: &str| files::number(place, &own);
+        let found = bounded::examine(place, &file.path, look).await;
+        findings.push(found.unwrap_or_else(|hung| hung));
+    }
+    findings
 }
 
 /// The earlier board whose port is the same device under another name.

@@ -3,10 +3,10 @@
 
 mod peer;
 
-use super::TRIED_WITHIN;
 use super::finding::Finding;
+use super::{TRIED_WITHIN, bounded};
 use crate::clock;
-use crate::config::{Outlet, OutletKind, Tls};
+use crate::config::{Mqtt, Outlet, OutletKind, Tls};
 use crate::outlet::words;
 use jiff::Timestamp;
 use reqwest::Url;
@@ -29,29 +29,48 @@ const DAY_S: i64 = 86_400;
 const LAST_DAYS: i64 = 7;
 const LATE_DAYS: i64 = 30;
 
-/// Looks at the certificates of all outlets, those of servers all at once.
+/// Looks at the certificates of all outlets, all at once.
 pub async fn examine(outlets: &[Outlet]) -> Vec<Finding> {
     let now_ms = clock::now().wall_ms;
-    let mut servers = Vec::new();
+    let mut looks = Vec::new();
     for outlet in outlets {
-        servers.push(server(&outlet.kind).map(|at| tokio::spawn(shown_by(at))));
+        looks.push(tokio::spawn(of_outlet(outlet.clone(), now_ms)));
     }
     let mut findings = Vec::new();
-    for (outlet, server) in outlets.iter().zip(servers) {
-        let place = format!("outlet `{}`", outlet.name);
-        if let Some(server) = server
-            && let Ok(Some((at, validity))) = server.await
-        {
-            let what = format!("the certificate of `{at}`");
-            findings.push(judge(&place, &what, validity, now_ms));
-        }
-        if let OutletKind::Mqtt(mqtt) = &outlet.kind
-            && let Some(tls) = &mqtt.tls
-        {
-            findings.extend(own_files(&place, tls, now_ms));
-        }
+    for look in looks {
+        findings.extend(look.await.unwrap_or_default());
     }
     findings
+}
+
+async fn of_outlet(outlet: Outlet, now_ms: i64) -> Vec<Finding> {
+    let place = format!("outlet `{}`", outlet.name);
+    let (shown, own) = tokio::join!(
+        of_server(&place, &outlet.kind, now_ms),
+        of_files(&place, &outlet.kind, now_ms)
+    );
+    shown.into_iter().chain(own).collect()
+}
+
+async fn of_server(place: &str, kind: &OutletKind, now_ms: i64) -> Option<Finding> {
+    let (at, validity) = shown_by(server(kind)?).await?;
+    let what = format!("the certificate of `{at}`");
+    Some(judge(place, &what, validity, now_ms))
+}
+
+/// The files lie together mostly: where one's medium hangs, the others' does.
+async fn of_files(place: &str, kind: &OutletKind, now_ms: i64) -> Vec<Finding> {
+    let OutletKind::Mqtt(Mqtt { tls: Some(tls), .. }) = kind else {
+        return Vec::new();
+    };
+    let client = tls.client.as_ref().map(|it| &it.certificate_file);
+    let Some(first) = tls.ca_file.as_ref().or(client) else {
+        return Vec::new();
+    };
+    let own = tls.clone();
+    let look = move |place: &str| own_files(place, &own, now_ms);
+    let found = bounded::examine(place, first, look).await;
+    found.unwrap_or_else(|hung| vec![hung])
 }
 
 /// What to think of a certificate at this time, milliseconds since 1970.

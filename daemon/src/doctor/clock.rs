@@ -6,6 +6,7 @@ use crate::clock;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use std::fs;
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 
 /// What is known of the clock.
@@ -33,11 +34,15 @@ const PLACE: &str = "host";
 /// A chip kept in local time is off by up to 14 hours; beyond a day its battery is flat.
 const CHIP_OFF_BY_S: u64 = 86_400;
 
+/// A synchronisation longer ago says nothing of tonight.
+const TOUCHED_WITHIN_MS: u64 = 86_400_000;
+
 /// Looks at the clock.
 pub async fn examine(host: &Host) -> Vec<Finding> {
+    let wall_ms = clock::now().wall_ms;
     let facts = Facts {
-        wall_ms: clock::now().wall_ms,
-        synchronised: synchronised(host).await,
+        wall_ms,
+        synchronised: synchronised(host, wall_ms).await,
         chip: chip(&host.path("sys/class/rtc")),
         zone: zone(),
     };
@@ -138,20 +143,35 @@ fn zone_finding(zone: Option<&str>) -> Finding {
     }
 }
 
-async fn synchronised(host: &Host) -> Option<bool> {
-    if host.path("run/systemd/timesync/synchronized").exists() {
-        return Some(true);
-    }
-    if !host.is_this_one() {
-        return None;
-    }
-    // It asks the kernel, whichever program steers the clock.
+async fn synchronised(host: &Host, now_ms: i64) -> Option<bool> {
     let property = "--property=NTPSynchronized";
-    match &*host::ask("timedatectl", &["show", property, "--value"]).await? {
-        "yes" => Some(true),
-        "no" => Some(false),
-        _ => None,
+    // It asks the kernel, whichever program steers the clock.
+    let said = match host.is_this_one() {
+        true => host::ask("timedatectl", &["show", property, "--value"]).await,
+        false => None,
+    };
+    let touched_ms = touched_ms(&host.path("run/systemd/timesync/synchronized"));
+    follows(said.as_deref(), touched_ms, now_ms)
+}
+
+/// The file stays when its service is gone, so its time counts, and only where nobody can be asked.
+/// Source: systemd-timesyncd.service(8): touched at each synchronisation, which is every 34 minutes
+/// at the latest (timesyncd.conf(5), `PollIntervalMaxSec=`; from memory).
+fn follows(said: Option<&str>, touched_ms: Option<i64>, now_ms: i64) -> Option<bool> {
+    match said {
+        Some("yes") => Some(true),
+        Some("no") => Some(false),
+        _ => {
+            let age_ms = now_ms.abs_diff(touched_ms?);
+            (age_ms <= TOUCHED_WITHIN_MS).then_some(true)
+        }
     }
+}
+
+/// When a file was last changed, milliseconds since 1970.
+fn touched_ms(file: &Path) -> Option<i64> {
+    let known = fs::metadata(file).ok()?;
+    Some(known.mtime().saturating_mul(1000))
 }
 
 /// Source: Linux, Documentation/ABI/testing/sysfs-class-rtc (`since_epoch`; from memory).
@@ -271,6 +291,24 @@ mod tests {
         ];
         for (facts, expected) in table {
             assert_eq!(severities(&facts), expected, "{facts:?}");
+        }
+    }
+
+    #[test]
+    fn a_synchronisation_of_days_ago_is_none() {
+        let now_ms = NIGHT_S * 1000;
+        let (lately, days_ago) = (Some(now_ms - 2_048_000), Some(now_ms - 3 * 86_400_000));
+        let table = [
+            (Some("yes"), None, Some(true)),
+            (Some("no"), lately, Some(false)),
+            (Some("n/a"), lately, Some(true)),
+            (None, lately, Some(true)),
+            (None, days_ago, None),
+            (None, None, None),
+        ];
+        for (said, touched_ms, expected) in table {
+            let found = follows(said, touched_ms, now_ms);
+            assert_eq!(found, expected, "{said:?} {touched_ms:?}");
         }
     }
 

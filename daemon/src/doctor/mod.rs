@@ -7,8 +7,10 @@
 
 mod alarms;
 mod boards;
+mod bounded;
 mod certificates;
 mod clock;
+mod echo;
 mod finding;
 mod host;
 mod log;
@@ -25,14 +27,9 @@ use crate::config::{self, Config, LoadError, Problem};
 use host::Process;
 use std::path::Path;
 use std::time::Duration;
-use tokio::task::spawn_blocking;
-use tokio::time::timeout;
 
 /// Longest trial of one receiver or board: whoever is in the same house answers within one second.
 const TRIED_WITHIN: Duration = Duration::from_secs(5);
-
-/// Longest wait for the log's medium: the look through the log is bounded by itself.
-const MEDIUM_WITHIN: Duration = Duration::from_secs(20);
 
 /// Looks at the host, and at all that a configuration names; without one at the host's ports.
 pub async fn examine(host: &Host, file: Option<&Path>) -> Report {
@@ -63,13 +60,12 @@ async fn host_alone(host: &Host) -> Report {
 }
 
 async fn with(host: &Host, file: &Path, config: &Config, warnings: &[Problem]) -> Report {
-    let service = log::writer(&config.log.path);
-    let (clock, log, boards, outlets, certificates, manager) = tokio::join!(
+    let (clock, (log, boards), outlets, certificates, secrets, manager) = tokio::join!(
         clock::examine(host),
-        log_findings(config, service.clone()),
-        boards::examine(host, config, service.as_ref()),
+        log_and_boards(host, config),
         outlets::examine(&config.site, &config.outlets),
         certificates::examine(&config.outlets),
+        secrets::examine(config),
         manager::examine(host),
     );
     Report {
@@ -80,7 +76,7 @@ async fn with(host: &Host, file: &Path, config: &Config, warnings: &[Problem]) -
             (Section::Boards, boards),
             (Section::Outlets, outlets.findings),
             (Section::Certificates, certificates),
-            (Section::Secrets, secrets::examine(config)),
+            (Section::Secrets, secrets),
             (Section::Service, manager),
             (Section::Alarms, alarms::examine(config)),
         ],
@@ -88,22 +84,32 @@ async fn with(host: &Host, file: &Path, config: &Config, warnings: &[Problem]) -
     }
 }
 
-/// On a thread of its own, which is left to itself where the medium does not answer.
-async fn log_findings(config: &Config, service: Option<Process>) -> Vec<Finding> {
-    let place = format!("log `{}`", config.log.path.display());
-    let config = config.clone();
-    let looked = spawn_blocking(move || log::examine(&config, service.as_ref()));
-    match timeout(MEDIUM_WITHIN, looked).await {
-        Ok(Ok(findings)) => findings,
-        _ => vec![Finding::wrong(
-            place,
-            format!(
-                "its medium does not answer within {} s",
-                MEDIUM_WITHIN.as_secs()
-            ),
-            "read `sudo dmesg`; a card that hangs is dying, a network folder is of no use for it",
-        )],
-    }
+/// Both ask who writes to the log.
+async fn log_and_boards(host: &Host, config: &Config) -> (Vec<Finding>, Vec<Finding>) {
+    let path = config.log.path.clone();
+    let place = format!("log `{}`", path.display());
+    let writer = bounded::examine(&place, &config.log.path, move |_| log::writer(&path)).await;
+    let service = writer.clone().ok().flatten();
+    tokio::join!(
+        log_findings(&place, config, writer),
+        boards::examine(host, config, service.as_ref()),
+    )
+}
+
+/// The look through the log is bounded by itself, the wait for its medium here.
+async fn log_findings(
+    place: &str,
+    config: &Config,
+    writer: Result<Option<Process>, Finding>,
+) -> Vec<Finding> {
+    let writer = match writer {
+        Ok(writer) => writer,
+        Err(hung) => return vec![hung],
+    };
+    let (file, config) = (config.log.path.clone(), config.clone());
+    let look = move |_: &str| log::examine(&config, writer.as_ref());
+    let found = bounded::examine(place, &file, look).await;
+    found.unwrap_or_else(|hung| vec![hung])
 }
 
 fn usable(file: &Path, warnings: &[Problem]) -> Vec<Finding> {

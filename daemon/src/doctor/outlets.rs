@@ -1,17 +1,17 @@
 //! Outlets: does each take what it is given? A real message and a real point, by the same code and
 //! with the same credentials as readings, beside a running service and without disturbing it.
 
-use super::TRIED_WITHIN;
+use super::echo::Ear;
 use super::finding::{Finding, Severity};
-use super::host;
+use super::{TRIED_WITHIN, bounded, host};
 use crate::clock;
 use crate::config::{
-    LineProtocol, LineProtocolFile, Mqtt, Outlet, OutletKind, Secret, Write as Place,
+    LineProtocol, LineProtocolFile, Mqtt, MqttVersion, Outlet, OutletKind, Secret, Write as Place,
 };
 use crate::outlet::line_protocol::write_once;
 use crate::outlet::mqtt::{Trial, publish_once};
 use crate::outlet::{Trouble, words};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use tokio::time::timeout;
 
 /// The measurement of the point that is written.
@@ -68,10 +68,18 @@ async fn try_out(site: &str, outlet: &Outlet) -> Outcome {
         let remedy = "set it as the service has it, and run this again";
         return (Finding::advice(place, what, remedy), None);
     }
+    if let Err(hung) = read_beforehand(&place, files(&outlet.kind)).await {
+        return (hung, None);
+    }
     match &outlet.kind {
         OutletKind::Mqtt(settings) => publish(&place, site, settings).await,
         OutletKind::LineProtocol(settings) => write(&place, site, settings).await,
-        OutletKind::LineProtocolFile(file) => (append(&place, file), None),
+        OutletKind::LineProtocolFile(file) => {
+            let own = file.clone();
+            let look = move |place: &str| append(place, &own);
+            let found = bounded::examine(&place, &file.path, look).await;
+            (found.unwrap_or_else(|hung| hung), None)
+        }
     }
 }
 
@@ -84,6 +92,36 @@ pub(super) fn secrets(kind: &OutletKind) -> Vec<&Secret> {
     }
 }
 
+/// Lets the files be read that a connection needs: it reads them where all checks would wait.
+pub(super) async fn read_beforehand(place: &str, files: Vec<PathBuf>) -> Result<(), Finding> {
+    for file in files {
+        let own = file.clone();
+        // What is wrong with its content is told by the connection.
+        let look = move |_: &str| drop(std::fs::read(own));
+        bounded::examine(place, &file, look).await?;
+    }
+    Ok(())
+}
+
+fn files(kind: &OutletKind) -> Vec<PathBuf> {
+    let mut files: Vec<PathBuf> = secrets(kind).into_iter().filter_map(file_of).collect();
+    if let OutletKind::Mqtt(Mqtt { tls: Some(tls), .. }) = kind {
+        files.extend(tls.ca_file.clone());
+        let pair = tls.client.as_ref();
+        files.extend(pair.map(|it| it.certificate_file.clone()));
+        files.extend(pair.map(|it| it.key_file.clone()));
+    }
+    files
+}
+
+/// The file that a secret is in.
+pub(super) fn file_of(secret: &Secret) -> Option<PathBuf> {
+    match secret {
+        Secret::File(path) => Some(path.clone()),
+        Secret::Environment(_) => None,
+    }
+}
+
 async fn publish(place: &str, site: &str, settings: &Mqtt) -> Outcome {
     let settings = Mqtt {
         client_id: doctors_id(&settings.client_id),
@@ -91,21 +129,56 @@ async fn publish(place: &str, site: &str, settings: &Mqtt) -> Outcome {
     };
     let at = format!("broker `{}:{}`", settings.host, settings.port);
     let topic = format!("{site}/doctor");
-    let text = "a test; nothing to do";
-    match timeout(TRIED_WITHIN, publish_once(site, settings, &topic, text)).await {
-        Ok(Ok(Trial::Taken)) => {
-            let left = format!("a message on `{topic}` at {at}, not retained");
-            let what = format!("{at} acknowledged a message on `{topic}`");
-            (Finding::ok(place, what), Some(left))
+    // Its own, so that its echo cannot be another one's.
+    let (time_ms, process) = (clock::now().wall_ms, std::process::id());
+    let text = format!("a test ({time_ms} of process {process}); nothing to do");
+    let tried = timeout(TRIED_WITHIN, tell(site, &settings, &topic, &text)).await;
+    match tried {
+        Ok((ear, Ok(Trial::Taken))) => {
+            let passed_on = match (settings.version, ear) {
+                (MqttVersion::V5, _) => true,
+                (MqttVersion::V3, None) => false,
+                (MqttVersion::V3, Some(ear)) => ear.hears(&text).await,
+            };
+            taken(place, site, (&at, &topic), passed_on)
         }
         // Rules may well allow the outlet's own topics only.
-        Ok(Ok(Trial::Refused(words))) => {
+        Ok((_, Ok(Trial::Refused(words)))) => {
             let remedy = "look at the broker's access rules";
             (Finding::told(Severity::Advice, place, &words, remedy), None)
         }
-        Ok(Err(trouble)) => (troubled(place, &trouble), None),
+        Ok((_, Err(trouble))) => (troubled(place, &trouble), None),
         Err(_) => (no_answer(place, &at), None),
     }
+}
+
+/// Publishes; with somebody who listens where the version asks for that.
+async fn tell(
+    site: &str,
+    settings: &Mqtt,
+    topic: &str,
+    text: &str,
+) -> (Option<Ear>, Result<Trial, Trouble>) {
+    let ear = match settings.version {
+        MqttVersion::V3 => Ear::open(site, settings, topic).await,
+        MqttVersion::V5 => None,
+    };
+    (ear, publish_once(site, settings.clone(), topic, text).await)
+}
+
+fn taken(place: &str, site: &str, (at, topic): (&str, &str), passed_on: bool) -> Outcome {
+    let left = format!("a message on `{topic}` at {at}, not retained");
+    if passed_on {
+        let what = format!("{at} acknowledged a message on `{topic}`");
+        return (Finding::ok(place, what), Some(left));
+    }
+    let what = format!("{at} acknowledged a message on `{topic}`, but did not pass it on");
+    let remedy = format!(
+        "its rules may forbid `{topic}`, and 3.1.1 does not say so; use `version = \"5\"`, or let \
+         `{site}/#` be written and read"
+    );
+    let left = format!("{left}, if the broker kept it");
+    (Finding::advice(place, what, remedy), Some(left))
 }
 
 async fn write(place: &str, site: &str, settings: &LineProtocol) -> Outcome {
@@ -191,6 +264,17 @@ mod tests {
         let missing = append("outlet", &file(&folder.path().join("none/night.lp")));
         assert_eq!(missing.severity, Severity::Wrong);
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+    }
+
+    #[test]
+    fn an_acknowledgement_without_an_echo_is_no_promise() {
+        let at = ("broker `b:1883`", "cellar/doctor");
+        let (heard, left) = taken("outlet", "cellar", at, true);
+        assert_eq!((heard.severity, left.is_some()), (Severity::Ok, true));
+        let (unheard, left) = taken("outlet", "cellar", at, false);
+        assert_eq!(unheard.severity, Severity::Advice);
+        assert!(unheard.remedy.contains("`cellar/#`"), "{}", unheard.remedy);
+        assert!(left.unwrap().ends_with("if the broker kept it"));
     }
 
     #[test]

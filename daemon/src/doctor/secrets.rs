@@ -1,14 +1,25 @@
 //! Secrets: there, not empty, and nobody else's to read. They are read to see that they can be, and
 //! forgotten at once.
 
+use super::bounded;
 use super::finding::{Finding, Severity};
-use super::outlets::{is_unset, secrets};
+use super::outlets::{file_of, is_unset, secrets};
 use crate::config::{Config, OutletKind, Secret, Source};
 use crate::outlet::secret;
 
-/// Looks at every secret of a configuration.
-#[must_use]
-pub fn examine(config: &Config) -> Vec<Finding> {
+/// Looks at every secret of a configuration, all at once.
+pub async fn examine(config: &Config) -> Vec<Finding> {
+    let all = of(config).into_iter();
+    let looks: Vec<_> = all.map(|it| tokio::spawn(look(it.0, it.1))).collect();
+    let mut findings = Vec::new();
+    for look in looks {
+        findings.extend(look.await);
+    }
+    findings
+}
+
+/// Every secret, with the place that it is for.
+fn of(config: &Config) -> Vec<(String, Secret)> {
     let outlets = config.outlets.iter().flat_map(|outlet| {
         let place = format!("outlet `{}`", outlet.name);
         let own = secrets(&outlet.kind).into_iter().cloned();
@@ -22,8 +33,7 @@ pub fn examine(config: &Config) -> Vec<Finding> {
             Source::Mqtt(it) => Some((format!("board `{}`", board.name), it.password.clone()?)),
             _ => None,
         });
-    let all = boards.chain(outlets);
-    all.map(|(place, secret)| judge(&place, &secret)).collect()
+    boards.chain(outlets).collect()
 }
 
 /// A private key is a secret as well.
@@ -35,6 +45,13 @@ fn key(kind: &OutletKind) -> Option<Secret> {
         }
         _ => None,
     }
+}
+
+async fn look(place: String, secret: Secret) -> Finding {
+    // The environment's are in memory, which answers.
+    let file = file_of(&secret).unwrap_or_default();
+    let found = bounded::examine(&place, &file, move |place| judge(place, &secret)).await;
+    found.unwrap_or_else(|hung| hung)
 }
 
 fn judge(place: &str, secret: &Secret) -> Finding {

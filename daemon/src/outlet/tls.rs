@@ -100,13 +100,13 @@ pub fn configure(settings: &Tls) -> Result<ClientConfig, Unusable> {
     })
 }
 
-/// What the TLS library's error means for a person.
+/// What the TLS library's error means for a person, with or without a certificate of our own.
 #[must_use]
-pub fn complaint(error: &rustls::Error) -> Complaint {
+pub fn complaint(error: &rustls::Error, shows_own: bool) -> Complaint {
     use rustls::Error;
     let (what, may_pass) = match error {
         Error::InvalidCertificate(why) => return certificate(why),
-        Error::AlertReceived(alert) => (alerted(*alert), false),
+        Error::AlertReceived(alert) => (alerted(*alert, shows_own), false),
         Error::InvalidMessage(_) => ("no TLS is spoken there; check the port".to_owned(), false),
         other => (format!("no encrypted connection ({other})"), true),
     };
@@ -150,12 +150,18 @@ fn certificate(why: &CertificateError) -> Complaint {
 }
 
 /// What a server says of us (RFC 8446, 6.2). Who asks for a certificate and gets none says
-/// `certificate_required` in TLS 1.3 and `handshake_failure` in TLS 1.2.
-fn alerted(alert: AlertDescription) -> String {
+/// `certificate_required` in TLS 1.3 and `handshake_failure` in TLS 1.2; the latter is said of much
+/// else as well.
+fn alerted(alert: AlertDescription, shows_own: bool) -> String {
     use AlertDescription as Alert;
     let ours = "of `client_certificate_file`";
     match alert {
-        Alert::CertificateRequired | Alert::HandshakeFailure => {
+        Alert::HandshakeFailure if shows_own => {
+            format!(
+                "no common cipher, or it does not take the client certificate {ours}; read its log"
+            )
+        }
+        Alert::CertificateRequired | Alert::HandshakeFailure if !shows_own => {
             "it wants a certificate from its clients; give `client_certificate_file` and \
              `client_key_file`"
                 .to_owned()
@@ -167,6 +173,7 @@ fn alerted(alert: AlertDescription) -> String {
             format!("it says that the certificate {ours} has expired; renew it")
         }
         Alert::BadCertificate
+        | Alert::CertificateRequired
         | Alert::CertificateUnknown
         | Alert::UnsupportedCertificate
         | Alert::CertificateRevoked
@@ -295,7 +302,7 @@ mod tests {
     #[test]
     fn what_is_wrong_with_a_certificate_is_told_with_what_to_do() {
         let check = |error: rustls::Error, what: &str, may_pass| {
-            let complaint = complaint(&error);
+            let complaint = complaint(&error, true);
             assert_eq!(
                 (complaint.what.as_str(), complaint.may_pass),
                 (what, may_pass)
@@ -318,5 +325,17 @@ mod tests {
             "it does not trust the authority of `client_certificate_file`; take one that it knows",
             false,
         );
+    }
+    #[test]
+    fn a_failed_handshake_asks_for_a_certificate_only_where_none_is_given() {
+        let failed = rustls::Error::AlertReceived(AlertDescription::HandshakeFailure);
+        let said = complaint(&failed, false).what;
+        assert!(said.contains("; give `client_certificate_file`"), "{said}");
+        let said = complaint(&failed, true).what;
+        assert!(
+            said.starts_with("no common cipher, or it does not take the client certificate"),
+            "{said}"
+        );
+        assert!(!said.contains("give"), "{said}");
     }
 }

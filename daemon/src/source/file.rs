@@ -12,6 +12,7 @@ use super::{Event, Sink, Source};
 use crate::clock;
 use crate::config::PolledFiles;
 use number::read_all;
+pub use number::read_one;
 use round::Rounds;
 use std::future::Future;
 use std::pin::Pin;

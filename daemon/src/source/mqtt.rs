@@ -20,7 +20,7 @@ use crate::measure::lines::{LineSplitter, Piece};
 use crate::reading::Moment;
 use board_time::BoardClock;
 use rumqttc::Publish;
-use session::{Session, Signal};
+pub use session::{Session, Signal};
 use std::future::Future;
 use std::pin::Pin;
 use std::time::Duration;

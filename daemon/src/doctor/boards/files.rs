@@ -1,38 +1,35 @@
 //! Boards that are files or programs: there, and readable or executable by this user.
 
-use crate::config::Program;
-use crate::doctor::finding::Finding;
+use crate::config::{PolledFile, Program};
+use crate::doctor::finding::{Finding, Severity};
 use crate::outlet::words;
+use crate::source::file::read_one;
 use rustix::fs::{Access, access};
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-/// A number with its line end is far shorter.
-const LONGEST_NUMBER: u64 = 256;
+/// Enough to see that a file can be read.
+const BEGINNING: u64 = 1;
 
 /// A recording.
 pub fn readable(place: &str, file: &Path) -> Finding {
     let shown = file.display();
     match beginning(file) {
-        Ok(_) => Finding::ok(place, format!("`{shown}` can be read")),
+        Ok(()) => Finding::ok(place, format!("`{shown}` can be read")),
         Err(error) => unreadable(place, file, &error),
     }
 }
 
-/// A file with a number in it.
-pub fn number(place: &str, file: &Path) -> Finding {
-    let shown = file.display();
-    match beginning(file) {
-        Ok(text) if text.trim().parse::<f64>().is_ok() => {
-            Finding::ok(place, format!("`{shown}` holds a number"))
+/// A file with a number in it, read as the source reads it, with what scales it.
+pub fn number(place: &str, file: &PolledFile) -> Finding {
+    let shown = file.path.display();
+    match read_one(file) {
+        Ok(_) => Finding::ok(place, format!("`{shown}` gives a number")),
+        Err(why) => {
+            let otherwise = "look with `cat`; name the file that does hold one";
+            Finding::told(Severity::Wrong, place, &why, otherwise)
         }
-        Ok(_) => Finding::wrong(
-            place,
-            format!("`{shown}` holds no number"),
-            "look with `cat`; name the file that does",
-        ),
-        Err(error) => unreadable(place, file, &error),
     }
 }
 
@@ -82,25 +79,32 @@ fn unreadable(place: &str, file: &Path, error: &std::io::Error) -> Finding {
     )
 }
 
-fn beginning(file: &Path) -> std::io::Result<String> {
+fn beginning(file: &Path) -> std::io::Result<()> {
     let mut bytes = Vec::new();
     // Opening a pipe would wait for its writer.
     if !std::fs::metadata(file)?.is_file() {
         return Err(std::io::Error::other("it is no plain file"));
     }
-    File::open(file)?
-        .take(LONGEST_NUMBER)
-        .read_to_end(&mut bytes)?;
-    Ok(String::from_utf8_lossy(&bytes).into_owned())
+    File::open(file)?.take(BEGINNING).read_to_end(&mut bytes)?;
+    Ok(())
 }
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::config::Scaling;
     use crate::doctor::finding::Severity::{Ok, Wrong};
     use std::fs;
     use std::os::unix::fs::PermissionsExt;
+
+    fn polled(path: &Path, scaling: Scaling) -> PolledFile {
+        PolledFile {
+            field: "a0".to_owned(),
+            path: path.to_owned(),
+            scaling,
+        }
+    }
 
     #[test]
     fn a_file_is_judged_by_what_it_holds() {
@@ -110,17 +114,34 @@ mod tests {
             ("-1.5e3", Ok),
             ("", Wrong),
             ("20 C\n", Wrong),
+            ("nan\n", Wrong),
+            ("inf\n", Wrong),
         ];
         for (text, expected) in table {
             let file = folder.path().join("in_voltage0_raw");
             fs::write(&file, text).unwrap();
-            assert_eq!(number("board", &file).severity, expected, "{text:?}");
+            let found = number("board", &polled(&file, Scaling::Plain));
+            assert_eq!(found.severity, expected, "{text:?}");
+            assert_eq!(found.remedy.is_empty(), expected == Ok, "{text:?}");
             assert_eq!(readable("board", &file).severity, Ok);
         }
         let missing = folder.path().join("none");
-        assert_eq!(number("board", &missing).severity, Wrong);
+        let found = number("board", &polled(&missing, Scaling::Plain));
+        assert_eq!(found.severity, Wrong);
         assert_eq!(readable("board", &missing).severity, Wrong);
         assert_eq!(readable("board", folder.path()).severity, Wrong);
+    }
+
+    #[test]
+    fn a_converters_file_needs_the_scale_beside_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("in_voltage0_raw");
+        fs::write(&file, "2048\n").unwrap();
+        let found = || number("board", &polled(&file, Scaling::Kernel));
+        assert_eq!(found().severity, Wrong);
+        assert!(found().what.ends_with("gives its `scale`"), "{:?}", found());
+        fs::write(folder.path().join("in_voltage_scale"), "0.8\n").unwrap();
+        assert_eq!(found().severity, Ok);
     }
 
     #[test]

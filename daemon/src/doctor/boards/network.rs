@@ -4,7 +4,7 @@ use crate::config::{Bridge, Subscription};
 use crate::doctor::TRIED_WITHIN;
 use crate::doctor::finding::{Finding, Severity};
 use crate::doctor::host::Process;
-use crate::doctor::outlets::{doctors_id, is_unset};
+use crate::doctor::outlets::{doctors_id, file_of, is_unset, read_beforehand};
 use crate::outlet::words;
 use crate::source::mqtt::subscribe_once;
 use tokio::net::TcpStream;
@@ -16,6 +16,10 @@ const OTHERWISE: &str = "start it, or correct `host` and `port`";
 pub async fn subscribed(place: &str, subscription: &Subscription) -> Finding {
     if let Some(variable) = subscription.password.as_ref().and_then(is_unset) {
         return untried(place, &variable);
+    }
+    let secret = subscription.password.iter().filter_map(file_of).collect();
+    if let Err(hung) = read_beforehand(place, secret).await {
+        return hung;
     }
     let trial = Subscription {
         client_id: doctors_id(&subscription.client_id),

@@ -79,14 +79,15 @@ pub fn ports(host: &Host) -> Vec<Finding> {
     let found = (0..ports.len()).map(|at| {
         let (port, advice) = (&ports[at], advise(&ports, at));
         let place = format!("port `{}`", port.device.display());
-        let mut findings = vec![port_finding(&place, port, &advice.port)];
+        let mut findings = vec![port_finding(&place, port, &advice.port, is_root())];
         findings.extend(modem::examine(host, &place, port));
         findings
     });
     found.flatten().collect()
 }
 
-fn port_finding(place: &str, port: &Port, name: &Path) -> Finding {
+/// Only root sees (`sees_all`) what other users' processes have open.
+fn port_finding(place: &str, port: &Port, name: &Path, sees_all: bool) -> Finding {
     match (&port.locked_for, &port.holder) {
         (Some(group), _) => Finding::advice(
             place,
@@ -96,7 +97,14 @@ fn port_finding(place: &str, port: &Port, name: &Path) -> Finding {
         (None, Some(Holder { name, process, .. })) => {
             Finding::ok(place, format!("held by `{name}` (process {process})"))
         }
-        (None, None) => Finding::ok(place, format!("free; its name is `{}`", name.display())),
+        (None, None) => {
+            let sight = match sees_all {
+                true => "",
+                false => ", as far as this user can see",
+            };
+            let name = name.display();
+            Finding::ok(place, format!("free{sight}; its name is `{name}`"))
+        }
     }
 }
 
@@ -335,6 +343,14 @@ mod tests {
         let host = Host::below(tree.root().to_owned());
         assert_eq!(ports(&host)[0].severity, Advice);
         tree.usb("ttyACM0", "1-1", ("2341", "0043"), Some("1234"));
-        assert!(ports(&host)[0].what.starts_with("free; its name is"));
+        assert!(ports(&host)[0].what.starts_with("free"));
+        let port = &survey(tree.root())[0];
+        for (sees_all, words) in [
+            (true, "free; its name is `x`"),
+            (false, "free, as far as this user can see; its name is `x`"),
+        ] {
+            let found = port_finding("port", port, Path::new("x"), sees_all);
+            assert_eq!(found.what, words);
+        }
     }
 }

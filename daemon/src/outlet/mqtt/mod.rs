@@ -27,7 +27,7 @@ use std::time::Duration;
 use stumble::Stumbles;
 use tokio::time::timeout;
 use transit::{Broken, Manner};
-pub use trial::{Trial, publish_once};
+pub use trial::{Trial, options, publish_once};
 
 /// Largest packet either way: a line of some thousand probes. The library's own limit of 10 KiB
 /// would end the connection at thirty.

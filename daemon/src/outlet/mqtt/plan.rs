@@ -50,10 +50,11 @@ pub(super) fn build(site: &str, settings: &Mqtt, guest: bool) -> Result<Plan, Tr
     })
 }
 
-/// A guest's own: a broker closes the older of two connections with one identifier.
+/// A guest's own, and no other guest's: a broker closes the older of two connections with one
+/// identifier.
 fn client_id(settings: &Mqtt, guest: bool) -> String {
     if guest {
-        format!("{}-guest", settings.client_id)
+        format!("{}-guest-{}", settings.client_id, std::process::id())
     } else {
         settings.client_id.clone()
     }
@@ -128,7 +129,10 @@ mod tests {
         assert_eq!(host.will.as_deref(), Some("cellar/status"));
         assert_eq!(
             (guest.will, guest.client_id),
-            (None, format!("{}-guest", host.client_id))
+            (
+                None,
+                format!("{}-guest-{}", host.client_id, std::process::id())
+            )
         );
     }
 

@@ -5,9 +5,11 @@ use super::message::Message;
 use super::session::Session;
 use super::stumble::Stumbles;
 use super::transit::{self, Broken};
-use super::{MqttReceiver, plan, trouble};
+use super::{MqttReceiver, client, plan, trouble};
 use crate::config::Mqtt;
 use crate::outlet::Trouble;
+use plan::Plan;
+use rumqttc::MqttOptions;
 
 /// What became of it.
 #[derive(Debug, PartialEq)]
@@ -29,8 +31,7 @@ pub async fn publish_once(
     topic: &str,
     text: &str,
 ) -> Result<Trial, Trouble> {
-    let mut plan = plan::build(site, &settings, true)?;
-    plan.client_id.clone_from(&settings.client_id);
+    let plan = plan_of(site, &settings)?;
     let receiver = MqttReceiver::guest(site.to_owned(), settings);
     let mut session = Session::open(plan);
     let message = Message {
@@ -40,6 +41,23 @@ pub async fn publish_once(
     let outcome = receiver.try_out(&mut session, message).await;
     session.end().await;
     outcome
+}
+
+/// What a connection beside it is made with, of version 3.1.1, for whoever listens.
+///
+/// # Errors
+/// As [`publish_once`], where a file of the host is of no use.
+pub fn options(site: &str, settings: &Mqtt) -> Result<MqttOptions, Trouble> {
+    plan_of(site, settings).map(client::options)
+}
+
+/// A guest's, under the very identifier that is asked for.
+fn plan_of(site: &str, settings: &Mqtt) -> Result<Plan, Trouble> {
+    let plan = plan::build(site, settings, true)?;
+    Ok(Plan {
+        client_id: settings.client_id.clone(),
+        ..plan
+    })
 }
 
 impl MqttReceiver {

@@ -181,7 +181,9 @@ fn io(error: &io::Error, settings: &Mqtt) -> Trouble {
     let Some(of_tls) = inner else {
         return later(settings, &words(error));
     };
-    let complaint = tls::complaint(of_tls);
+    let tls = settings.tls.as_ref();
+    let shows_own = tls.is_some_and(|it| it.client.is_some());
+    let complaint = tls::complaint(of_tls, shows_own);
     by_kind(settings, (!complaint.may_pass, &complaint.what))
 }
 

@@ -20,14 +20,14 @@ pub type Trouble = String;
 /// Reads every file, one after the other.
 #[must_use]
 pub fn read_all(files: &PolledFiles) -> Vec<Result<f64, Trouble>> {
-    files.files.iter().map(read).collect()
+    files.files.iter().map(read_one).collect()
 }
 
 /// Reads one file and what stands beside it, where its scaling asks for that.
 ///
 /// # Errors
 /// What is wrong with which file, and what can be done about it.
-fn read(file: &PolledFile) -> Result<f64, Trouble> {
+pub fn read_one(file: &PolledFile) -> Result<f64, Trouble> {
     let raw = read_number(&file.path)?;
     let value = match file.scaling {
         Scaling::Plain => raw,
@@ -143,7 +143,7 @@ mod tests {
             scaling,
         };
         let shown = |trouble: String| trouble.replace(&folder.path().display().to_string(), "…");
-        read(&file).map_err(shown)
+        read_one(&file).map_err(shown)
     }
 
     #[test]

@@ -7,6 +7,7 @@ mod v5;
 use super::message::Message;
 use super::plan::Plan;
 use crate::config::MqttVersion;
+use rumqttc::MqttOptions;
 use rumqttc::v5::mqttbytes::v5::{ConnectReturnCode, DisconnectReasonCode, PubAckReason};
 use std::future::Future;
 use std::io;
@@ -116,6 +117,11 @@ pub(super) fn open<T: Opened>(plan: Plan, queue: usize, then: T) -> T::Output {
             then.with(Box::new(client), events)
         }
     }
+}
+
+/// What a connection of version 3.1.1 is made with, whatever the plan's version.
+pub(super) fn options(plan: Plan) -> MqttOptions {
+    v3::options(plan)
 }
 
 impl Default for Terms {

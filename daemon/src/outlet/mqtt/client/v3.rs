@@ -21,7 +21,8 @@ pub(super) fn open(plan: Plan, queue: usize) -> (AsyncClient, EventLoop) {
     (client, events)
 }
 
-fn options(plan: Plan) -> MqttOptions {
+/// What a connection is made with.
+pub(super) fn options(plan: Plan) -> MqttOptions {
     let mut options = MqttOptions::new(plan.client_id, plan.host, plan.port);
     options
         .set_clean_session(true)

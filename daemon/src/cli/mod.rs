@@ -166,6 +166,9 @@ pub fn start_talk(arguments: &Cli) {
         .with_writer(std::io::stderr)
         .with_max_level(level)
         .with_target(false)
+        // Where stderr is gone (a terminal that was closed) the night goes on unheard; telling of it
+        // there would panic.
+        .log_internal_errors(false)
         .with_ansi(std::io::stderr().is_terminal());
     if std::env::var_os("JOURNAL_STREAM").is_some() {
         talk.without_time().init();

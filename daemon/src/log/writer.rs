@@ -173,7 +173,8 @@ impl Writer {
 
     /// All that is in the inbox, then the commit, where it is due. Gives how it ended, if it did.
     fn serve_all(&mut self, inbox: &mut mpsc::Receiver<Request>) -> Option<Option<Reply>> {
-        loop {
+        // What comes meanwhile came just now: it can wait for the next commit.
+        for _ in 0..inbox.len().max(1) {
             match inbox.try_recv() {
                 Ok(Request::Close(reply)) => return Some(Some(reply)),
                 Ok(request) => self.serve(request),
@@ -210,10 +211,9 @@ impl Writer {
         self.readings.append(&mut batch.readings);
         self.entries.append(&mut batch.entries);
         self.commit_is_due();
-        // A busy inbox must not put the commit off, and a flood must not fill the memory.
-        let overdue = self.due.is_some_and(|due| due <= Instant::now());
+        // A flood must not fill the memory.
         let flood = self.readings.len() >= super::CROWDED && !self.is_failing();
-        if batch.at_once || overdue || flood {
+        if batch.at_once || flood {
             self.commit_or_tell();
         }
     }

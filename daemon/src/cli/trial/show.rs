@@ -55,7 +55,9 @@ pub fn closing(folder: &Path, counts: &Counts) {
          Type next:\n  \
          {program} readings vat --config {folder}/night.toml --every 5s\n  \
          {program} check {folder}/night.toml\n\n\
-         For a night of your own take config/bench.toml, put your board's port into it, then:\n  \
+         For a night of your own plug a board in, then:\n  \
+         {program} ports\n  \
+         {program} listen PORT > bench.toml\n  \
          {program} check bench.toml && {program} serve --config bench.toml\n\n\
          This is not a safety device.",
         counted(*readings, "reading"),

@@ -296,7 +296,7 @@ mod tests {
             told.what,
             "`/dev/ttyACM0` is held by `prober` (process 812)"
         );
-        assert!(told.remedy.contains("modem manager"), "{}", told.remedy);
+        assert!(told.remedy.contains("end it"), "{}", told.remedy);
         let denied = Facts {
             trouble: Some(Trouble::Denied),
             ..free()

@@ -83,13 +83,13 @@ pub fn describe(trouble: &Trouble, scene: Scene<'_>) -> String {
     match trouble {
         Trouble::Missing => format!(
             "`{port}` is not there; plug the board in, or correct `port` in `[board.{board}]` \
-             (`ls /dev/serial/by-id` shows what is plugged in)"
+             (`nightbench ports` shows what is plugged in)"
         ),
         Trouble::Busy => format!("`{port}` is held by {}", holder(scene.holder)),
         Trouble::Denied => format!("no permission to open `{port}`; {}", way_in(scene.group)),
         Trouble::NoPort => format!(
             "`{port}` is no serial port; correct `port` in `[board.{board}]` \
-             (`ls /dev/serial/by-id` shows what is plugged in)"
+             (`nightbench ports` shows what is plugged in)"
         ),
         Trouble::Other(words) => {
             format!("`{port}` cannot be opened: {words}; unplug the board and plug it in again")
@@ -98,15 +98,19 @@ pub fn describe(trouble: &Trouble, scene: Scene<'_>) -> String {
 }
 
 fn holder(holder: Option<&Holder>) -> String {
-    let name = match holder {
-        None => "another program".to_owned(),
+    let modems = "a modem manager may probe new ports: install the device rule from deploy/";
+    match holder {
+        None => format!("another program; {modems}"),
         Some(holder) if holder.is_this_program => {
-            return "this program itself; give each board a port of its own".to_owned();
+            "this program itself; give each board a port of its own".to_owned()
         }
-        Some(Holder { name, process, .. }) => format!("`{name}` (process {process})"),
-    };
-    let hint = "a modem manager may probe new ports: install the device rule from deploy/";
-    format!("{name}; {hint}")
+        Some(Holder { name, process, .. }) if name.to_lowercase().contains("modem") => {
+            format!("`{name}` (process {process}); {modems}")
+        }
+        Some(Holder { name, process, .. }) => {
+            format!("`{name}` (process {process}); end it, or give one of them another port")
+        }
+    }
 }
 
 /// Never sends anybody into root's own group.
@@ -172,12 +176,12 @@ mod tests {
 
     #[test]
     fn a_missing_port_says_where_to_look() {
-        insta::assert_snapshot!(text(&Trouble::Missing, None, None), @"`/dev/ttyUSB0` is not there; plug the board in, or correct `port` in `[board.bench]` (`ls /dev/serial/by-id` shows what is plugged in); looking for it");
+        insta::assert_snapshot!(text(&Trouble::Missing, None, None), @"`/dev/ttyUSB0` is not there; plug the board in, or correct `port` in `[board.bench]` (`nightbench ports` shows what is plugged in); looking for it");
     }
 
     #[test]
     fn a_busy_port_names_its_holder() {
-        insta::assert_snapshot!(text(&Trouble::Busy, Some(&somebody(false)), None), @"`/dev/ttyUSB0` is held by `prober` (process 812); a modem manager may probe new ports: install the device rule from deploy/; trying again");
+        insta::assert_snapshot!(text(&Trouble::Busy, Some(&somebody(false)), None), @"`/dev/ttyUSB0` is held by `prober` (process 812); end it, or give one of them another port; trying again");
         insta::assert_snapshot!(text(&Trouble::Busy, Some(&somebody(true)), None), @"`/dev/ttyUSB0` is held by this program itself; give each board a port of its own; trying again");
         insta::assert_snapshot!(text(&Trouble::Busy, None, None), @"`/dev/ttyUSB0` is held by another program; a modem manager may probe new ports: install the device rule from deploy/; trying again");
     }
@@ -190,7 +194,7 @@ mod tests {
 
     #[test]
     fn other_troubles_say_what_to_do() {
-        insta::assert_snapshot!(text(&Trouble::NoPort, None, None), @"`/dev/ttyUSB0` is no serial port; correct `port` in `[board.bench]` (`ls /dev/serial/by-id` shows what is plugged in); trying again");
+        insta::assert_snapshot!(text(&Trouble::NoPort, None, None), @"`/dev/ttyUSB0` is no serial port; correct `port` in `[board.bench]` (`nightbench ports` shows what is plugged in); trying again");
         insta::assert_snapshot!(text(&Trouble::Other("out of memory".into()), None, None), @"`/dev/ttyUSB0` cannot be opened: out of memory; unplug the board and plug it in again; trying again");
     }
 }

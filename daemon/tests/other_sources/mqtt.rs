@@ -225,12 +225,12 @@ async fn a_believed_time_dates_the_line_and_another_is_told_once() {
     let before = clock::now();
     let measured_ms = before.wall_ms - 60_000;
     let seconds = measured_ms / 1000;
-    let line = format!("{{\"a0\":1,\"t\":{seconds}.250}}");
+    let line = format!("{{\"a0\":1,\"t\":{seconds}.257}}");
     publish(&broker, &["-m", &line]);
     let Event::Line { at, .. } = watch.next().await else {
         panic!("no line");
     };
-    assert_eq!(at.wall_ms, seconds * 1000 + 250);
+    assert_eq!(at.wall_ms, seconds * 1000 + 257);
     // Both clocks are a minute back, give or take what publishing took.
     let back = Duration::from_nanos(before.boot_ns.saturating_sub(at.boot_ns));
     assert!(

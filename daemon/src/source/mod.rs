@@ -1,5 +1,6 @@
 //! Where boards' lines come from: one trait, one file each. Time enters here, where a line is read.
 
+mod backoff;
 pub mod file;
 pub mod mqtt;
 pub mod physics;

@@ -3,6 +3,7 @@
 //! Nothing is opened here, and nothing is known of what is tried.
 
 use super::Event;
+use super::backoff::Backoff;
 use crate::reading::Moment;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
@@ -19,8 +20,7 @@ pub struct Pace {
 /// The attempts of one source, over all its losses.
 #[derive(Debug)]
 pub struct Retry {
-    pace: Pace,
-    wait: Duration,
+    backoff: Backoff,
     told: Option<String>,
     is_lost: bool,
 }
@@ -30,8 +30,7 @@ impl Retry {
     #[must_use]
     pub fn new(pace: Pace) -> Self {
         Self {
-            pace,
-            wait: pace.shortest,
+            backoff: Backoff::new(pace.shortest, pace.longest),
             told: None,
             is_lost: false,
         }
@@ -46,9 +45,7 @@ impl Retry {
     /// It was there for this long. What stayed for longer than the longest wait is tried soon
     /// again; what comes and goes is tried, and told, ever less often.
     pub fn lasted(&mut self, ns: u64) {
-        if u128::from(ns) >= self.pace.longest.as_nanos() {
-            self.wait = self.pace.shortest;
-        }
+        self.backoff.stood_for(ns);
     }
 
     /// What to tell of a trouble: each change of reason once, the first one as the loss itself.
@@ -66,20 +63,7 @@ impl Retry {
 
     /// Waits before the next attempt; false where the stop came first.
     pub async fn pause(&mut self, stop: &CancellationToken) -> bool {
-        let wait = self.next_wait(fastrand::f64());
-        tokio::select! {
-            biased;
-            () = stop.cancelled() => false,
-            () = tokio::time::sleep(wait) => true,
-        }
-    }
-
-    /// The next wait, half of it by chance (0 to 1), so that many boards at one place are not all
-    /// tried at once.
-    fn next_wait(&mut self, chance: f64) -> Duration {
-        let wait = self.wait.mul_f64(0.5 + 0.5 * chance);
-        self.wait = self.wait.saturating_mul(2).min(self.pace.longest);
-        wait
+        self.backoff.pause(stop).await
     }
 }
 
@@ -95,26 +79,6 @@ mod tests {
         wall_ms: 1_780_000_000_000,
         boot_ns: 1,
     };
-
-    #[test]
-    fn waits_double_up_to_the_longest_and_jitter_only_shortens() {
-        let mut retry = Retry::new(PACE);
-        let waits: Vec<u128> = (0..7).map(|_| retry.next_wait(1.0).as_millis()).collect();
-        assert_eq!(waits, [250, 500, 1000, 2000, 4000, 5000, 5000]);
-        assert_eq!(retry.next_wait(0.0).as_millis(), 2500);
-    }
-
-    #[test]
-    fn only_what_stayed_is_tried_soon_again() {
-        let mut retry = Retry::new(PACE);
-        for _ in 0..4 {
-            retry.next_wait(1.0);
-        }
-        retry.lasted(4_999_999_999);
-        assert_eq!(retry.next_wait(1.0).as_millis(), 4000);
-        retry.lasted(5_000_000_000);
-        assert_eq!(retry.next_wait(1.0).as_millis(), 250);
-    }
 
     #[test]
     fn the_loss_is_told_once_and_then_each_change_of_reason() {

@@ -3,6 +3,7 @@
 //! Nothing is opened here.
 
 use super::trouble::Trouble;
+use crate::source::backoff::Backoff;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 
@@ -36,7 +37,7 @@ impl Default for Pace {
 #[derive(Debug)]
 pub struct Search {
     pace: Pace,
-    wait: Duration,
+    backoff: Backoff,
     told: Option<Trouble>,
     busy_since_ns: Option<u64>,
     is_lost: bool,
@@ -48,7 +49,7 @@ impl Search {
     pub fn new(pace: Pace) -> Self {
         Self {
             pace,
-            wait: pace.shortest,
+            backoff: Backoff::new(pace.shortest, pace.longest),
             told: None,
             busy_since_ns: None,
             is_lost: false,
@@ -68,9 +69,7 @@ impl Search {
     pub fn lost(&mut self, lasted_ns: u64) {
         self.told = Some(Trouble::Missing);
         self.is_lost = true;
-        if u128::from(lasted_ns) >= self.pace.longest.as_nanos() {
-            self.wait = self.pace.shortest;
-        }
+        self.backoff.stood_for(lasted_ns);
     }
 
     /// Whether a trouble met at `boot_ns` is to be told: each change of reason once, and a busy
@@ -97,20 +96,7 @@ impl Search {
 
     /// Waits before the next attempt; false where the stop came first.
     pub async fn pause(&mut self, stop: &CancellationToken) -> bool {
-        let wait = self.next_wait(fastrand::f64());
-        tokio::select! {
-            biased;
-            () = stop.cancelled() => false,
-            () = tokio::time::sleep(wait) => true,
-        }
-    }
-
-    /// The next wait, half of it by chance (0 to 1), so that many boards behind one hub are not
-    /// all tried at once.
-    fn next_wait(&mut self, chance: f64) -> Duration {
-        let wait = self.wait.mul_f64(0.5 + 0.5 * chance);
-        self.wait = self.wait.saturating_mul(2).min(self.pace.longest);
-        wait
+        self.backoff.pause(stop).await
     }
 }
 
@@ -122,30 +108,6 @@ mod tests {
 
     fn search() -> Search {
         Search::new(Pace::default())
-    }
-
-    fn waits(search: &mut Search, n: usize) -> Vec<u128> {
-        (0..n).map(|_| search.next_wait(1.0).as_millis()).collect()
-    }
-
-    #[test]
-    fn waits_double_up_to_five_seconds_and_jitter_only_shortens() {
-        let mut search = search();
-        let expected = [250, 500, 1000, 2000, 4000, 5000, 5000];
-        assert_eq!(waits(&mut search, 7), expected);
-        assert_eq!(search.next_wait(0.0).as_millis(), 2500);
-    }
-
-    #[test]
-    fn only_a_port_that_stayed_is_tried_soon_again() {
-        let mut search = search();
-        waits(&mut search, 4);
-        search.found();
-        search.lost(SECOND);
-        assert_eq!(waits(&mut search, 1), [4000]);
-        search.found();
-        search.lost(5 * SECOND);
-        assert_eq!(waits(&mut search, 1), [250]);
     }
 
     #[test]

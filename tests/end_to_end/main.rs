@@ -34,5 +34,6 @@ mod reload;
 mod replayed;
 mod republish;
 mod stop_and_reload;
+mod unheard;
 mod unplug;
 mod write_lock;

@@ -17,6 +17,8 @@ pub mod listen;
 
 pub mod driver;
 
+pub mod calibrate;
+
 pub mod alarm;
 
 pub mod flow;

@@ -63,11 +63,13 @@ pub enum Quality {
     BoardSilent = 7,
     /// The driver did not answer, or answered with something that is no number.
     DriverFailed = 8,
+    /// A number, but outside the calibrated range: its uncertainty has grown accordingly.
+    Extrapolated = 9,
 }
 
 impl Quality {
     /// Every quality, in the order of the stored codes.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Good,
         Self::OpenCircuit,
         Self::ShortCircuit,
@@ -77,6 +79,7 @@ impl Quality {
         Self::Stale,
         Self::BoardSilent,
         Self::DriverFailed,
+        Self::Extrapolated,
     ];
 
     /// The number stored in the log.
@@ -104,6 +107,7 @@ impl Quality {
             Self::Stale => "stale",
             Self::BoardSilent => "board silent",
             Self::DriverFailed => "driver failed",
+            Self::Extrapolated => "outside the calibrated range",
         }
     }
 
@@ -120,7 +124,14 @@ impl Quality {
             Self::Stale => "stale",
             Self::BoardSilent => "board_silent",
             Self::DriverFailed => "driver_failed",
+            Self::Extrapolated => "extrapolated",
         }
+    }
+
+    /// Whether a reading of this quality carries a value.
+    #[must_use]
+    pub fn has_value(self) -> bool {
+        matches!(self, Self::Good | Self::Extrapolated)
     }
 
     /// What a person should look at; empty for `Good`.
@@ -136,6 +147,9 @@ impl Quality {
             Self::Stale => "look at the board's lines: this field is missing",
             Self::BoardSilent => "check the board's power and cable, and what it sends",
             Self::DriverFailed => "run the driver's own check, and read the journal",
+            Self::Extrapolated => {
+                "add a reference point out here, or trust it only within its uncertainty"
+            }
         }
     }
 }
@@ -187,6 +201,9 @@ pub struct Series {
     pub unit: String,
     /// UCUM code of the electrical quantity's unit: `Ohm`, `V`, or `1` for a ratio or plain number.
     pub electrical_unit: String,
+    /// Which of the probe's calibrations made the values, counted from 1; 0 for the configured
+    /// parameters.
+    pub calibration: u32,
 }
 
 /// What came out of measuring: a number, or the reason why there is none.
@@ -194,7 +211,9 @@ pub struct Series {
 pub enum Outcome {
     /// A value in the series' unit.
     Value(Estimate),
-    /// No value; never `Quality::Good`.
+    /// A value outside the calibrated range.
+    Extrapolated(Estimate),
+    /// No value; never a quality that has one.
     Fault(Quality),
 }
 
@@ -204,6 +223,7 @@ impl Outcome {
     pub fn quality(self) -> Quality {
         match self {
             Self::Value(_) => Quality::Good,
+            Self::Extrapolated(_) => Quality::Extrapolated,
             Self::Fault(quality) => quality,
         }
     }
@@ -212,7 +232,7 @@ impl Outcome {
     #[must_use]
     pub fn estimate(self) -> Option<Estimate> {
         match self {
-            Self::Value(estimate) => Some(estimate),
+            Self::Value(estimate) | Self::Extrapolated(estimate) => Some(estimate),
             Self::Fault(_) => None,
         }
     }

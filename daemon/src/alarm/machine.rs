@@ -92,7 +92,7 @@ fn verdict(condition: Condition, outcome: Outcome) -> Verdict {
             limit_verdict(outcome, |value| (value <= limit, value > limit + deadband))
         }
         Condition::Fault => match outcome.quality() {
-            Quality::Good => Verdict::Gone,
+            Quality::Good | Quality::Extrapolated => Verdict::Gone,
             Quality::Stale | Quality::BoardSilent => Verdict::CannotTell,
             Quality::OpenCircuit
             | Quality::ShortCircuit
@@ -104,6 +104,7 @@ fn verdict(condition: Condition, outcome: Outcome) -> Verdict {
         Condition::Stale => match outcome.quality() {
             Quality::Stale | Quality::BoardSilent => Verdict::Holds,
             Quality::Good
+            | Quality::Extrapolated
             | Quality::OpenCircuit
             | Quality::ShortCircuit
             | Quality::Saturated

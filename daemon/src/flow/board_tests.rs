@@ -48,6 +48,7 @@ fn probe() -> Probe {
         quantity: "count".into(),
         unit: "1".into(),
         electrical_unit: "1".into(),
+        calibration: 0,
     };
     Probe::new(Setup {
         series: Arc::new(series),

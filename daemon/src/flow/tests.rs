@@ -85,6 +85,7 @@ fn setup(probe: &str) -> Setup {
         quantity: "level".to_owned(),
         unit: "1".to_owned(),
         electrical_unit: "1".to_owned(),
+        calibration: 0,
     };
     Setup {
         series: Arc::new(series),
@@ -147,7 +148,9 @@ fn readings(batch: &Batch) -> Vec<String> {
     let text = |reading: &crate::reading::Reading| {
         let seconds = (reading.at.boot_ns - START.boot_ns) as f64 / 1e9;
         let outcome = match reading.outcome {
-            Outcome::Value(estimate) => format!("{:.0}", estimate.value()),
+            Outcome::Value(estimate) | Outcome::Extrapolated(estimate) => {
+                format!("{:.0}", estimate.value())
+            }
             Outcome::Fault(quality) => quality.to_string(),
         };
         format!("{seconds} {}: {outcome}", reading.series.probe)

@@ -83,7 +83,8 @@ fn outcome_from(row: &Row<'_>) -> rusqlite::Result<Outcome> {
         .and_then(|(v, u)| Estimate::new(v, u));
     Ok(match (quality, estimate) {
         (Quality::Good, Some(estimate)) => Outcome::Value(estimate),
-        (Quality::Good, None) => Outcome::Fault(Quality::DriverFailed),
+        (Quality::Extrapolated, Some(estimate)) => Outcome::Extrapolated(estimate),
+        (Quality::Good | Quality::Extrapolated, None) => Outcome::Fault(Quality::DriverFailed),
         (fault, _) => Outcome::Fault(fault),
     })
 }
@@ -93,8 +94,8 @@ fn outcome_from(row: &Row<'_>) -> rusqlite::Result<Outcome> {
 /// # Errors
 /// What SQLite says.
 pub fn all_series(conn: &Connection) -> rusqlite::Result<SeriesById> {
-    let sql =
-        "SELECT id, probe, board, channel, driver, quantity, unit, electrical_unit FROM series";
+    let sql = "SELECT id, probe, board, channel, driver, quantity, unit, electrical_unit, \
+        calibration FROM series";
     let mut statement = conn.prepare_cached(sql)?;
     let rows = statement.query_map([], |row| {
         let series = Series {
@@ -106,6 +107,7 @@ pub fn all_series(conn: &Connection) -> rusqlite::Result<SeriesById> {
             quantity: row.get(5)?,
             unit: row.get(6)?,
             electrical_unit: row.get(7)?,
+            calibration: row.get(8)?,
         };
         Ok((series.id, Arc::new(series)))
     })?;
@@ -118,10 +120,11 @@ pub fn all_series(conn: &Connection) -> rusqlite::Result<SeriesById> {
 /// What SQLite says.
 pub fn series_id(conn: &Connection, series: &Series) -> rusqlite::Result<u32> {
     let insert = "INSERT OR IGNORE INTO series \
-        (probe, board, channel, driver, quantity, unit, electrical_unit) \
-        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+        (probe, board, channel, driver, quantity, unit, electrical_unit, calibration) \
+        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
     let select = "SELECT id FROM series WHERE probe = ?1 AND board = ?2 AND channel = ?3 \
-        AND driver = ?4 AND quantity = ?5 AND unit = ?6 AND electrical_unit = ?7";
+        AND driver = ?4 AND quantity = ?5 AND unit = ?6 AND electrical_unit = ?7 \
+        AND calibration = ?8";
     let identity = params![
         series.probe,
         series.board,
@@ -129,7 +132,8 @@ pub fn series_id(conn: &Connection, series: &Series) -> rusqlite::Result<u32> {
         series.driver,
         series.quantity,
         series.unit,
-        series.electrical_unit
+        series.electrical_unit,
+        series.calibration
     ];
     conn.execute(insert, identity)?;
     conn.query_row(select, identity, |row| row.get(0))

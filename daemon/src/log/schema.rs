@@ -12,7 +12,7 @@ const APPLICATION_ID: i32 = 0x6E62_6C67; // "nblg"
 const EARLIEST_SQLITE: i32 = 3_051_003;
 
 /// One step from each version to the next; the version is `PRAGMA user_version`.
-const MIGRATIONS: [&str; 1] = [VERSION_1];
+const MIGRATIONS: [&str; 2] = [VERSION_1, VERSION_2];
 
 /// Today's version.
 const TODAY: u32 = MIGRATIONS.len() as u32;
@@ -93,6 +93,64 @@ CREATE TABLE backlog (
 ) STRICT, WITHOUT ROWID;
 ";
 
+/// Series know the calibration that made their values; a reading may have a value and a quality
+/// that says it is outside the calibrated range (9); calibrations are kept step by step.
+const VERSION_2: &str = "
+CREATE TABLE series_2 (
+    id INTEGER PRIMARY KEY,
+    probe TEXT NOT NULL,
+    board TEXT NOT NULL,
+    channel TEXT NOT NULL,
+    driver TEXT NOT NULL,
+    quantity TEXT NOT NULL,
+    unit TEXT NOT NULL,
+    electrical_unit TEXT NOT NULL,
+    calibration INTEGER NOT NULL DEFAULT 0,
+    UNIQUE (probe, board, channel, driver, quantity, unit, electrical_unit, calibration)
+) STRICT;
+INSERT INTO series_2 SELECT *, 0 FROM series;
+DROP TABLE series;
+ALTER TABLE series_2 RENAME TO series;
+
+CREATE TABLE reading_2 (
+    seq INTEGER PRIMARY KEY,
+    series INTEGER NOT NULL REFERENCES series (id),
+    time_ms INTEGER NOT NULL,
+    boot INTEGER NOT NULL REFERENCES boot (id),
+    boot_ns INTEGER NOT NULL,
+    raw REAL,
+    electrical REAL,
+    value REAL,
+    uncertainty REAL,
+    spread REAL,
+    samples INTEGER NOT NULL,
+    quality INTEGER NOT NULL,
+    CHECK ((quality IN (0, 9)) = (value IS NOT NULL)),
+    CHECK ((value IS NULL) = (uncertainty IS NULL))
+) STRICT;
+INSERT INTO reading_2 SELECT * FROM reading;
+DROP TABLE reading;
+ALTER TABLE reading_2 RENAME TO reading;
+
+CREATE TRIGGER reading_is_never_rewritten BEFORE UPDATE ON reading
+BEGIN SELECT RAISE(ABORT, 'a reading is never rewritten'); END;
+
+CREATE TABLE calibration_step (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    probe TEXT NOT NULL,
+    time_ms INTEGER NOT NULL,
+    data TEXT NOT NULL
+) STRICT;
+
+CREATE INDEX calibration_step_probe ON calibration_step (probe, seq);
+
+CREATE TRIGGER calibration_is_never_rewritten BEFORE UPDATE ON calibration_step
+BEGIN SELECT RAISE(ABORT, 'a calibration is never rewritten'); END;
+
+CREATE TRIGGER calibration_is_never_deleted BEFORE DELETE ON calibration_step
+BEGIN SELECT RAISE(ABORT, 'a calibration is never deleted'); END;
+";
+
 /// Refuses a SQLite that is known to lose committed transactions.
 ///
 /// # Errors
@@ -111,6 +169,15 @@ pub fn assert_sqlite_version() -> Result<(), LogError> {
 /// `NotALog` for another program's database, `Newer` for a log of a later version, `Sqlite` for
 /// what SQLite says.
 pub fn migrate(conn: &mut Connection) -> Result<(), LogError> {
+    // A table that others refer to can only be rebuilt with the check off, and that can only be
+    // switched outside a transaction.
+    conn.pragma_update(None, "foreign_keys", false)?;
+    let migrated = migrate_unchecked(conn);
+    conn.pragma_update(None, "foreign_keys", true)?;
+    migrated
+}
+
+fn migrate_unchecked(conn: &mut Connection) -> Result<(), LogError> {
     let transaction = conn.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
     let version = checked_version(&transaction)?;
     if version == TODAY {
@@ -187,12 +254,44 @@ mod tests {
     }
 
     #[test]
+    fn a_log_of_the_first_version_keeps_its_readings() {
+        let mut conn = memory();
+        conn.execute_batch(VERSION_1).unwrap();
+        conn.pragma_update(None, "application_id", APPLICATION_ID)
+            .unwrap();
+        conn.pragma_update(None, "user_version", 1).unwrap();
+        conn.execute_batch(
+            "INSERT INTO boot VALUES (1, 'b');
+             INSERT INTO series VALUES (7, 'p', 'b', 'c', 'd', 'temperature', 'Cel', 'Ohm');
+             INSERT INTO reading VALUES (3, 7, 5, 1, 5, 512, 1e4, 25, 0.1, NULL, 1, 0);
+             INSERT INTO reading VALUES (4, 7, 6, 1, 6, 0, NULL, NULL, NULL, NULL, 1, 2);",
+        )
+        .unwrap();
+        migrate(&mut conn).unwrap();
+        let kept: (i64, i64, f64, i64) = conn
+            .query_row(
+                "SELECT count(*), max(seq), sum(value), max(series.calibration) \
+                 FROM reading JOIN series ON series.id = series",
+                [],
+                |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)),
+            )
+            .unwrap();
+        assert_eq!(kept, (2, 4, 25.0, 0));
+        let dangling: i64 = conn
+            .query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |row| {
+                row.get(0)
+            })
+            .unwrap();
+        assert_eq!(dangling, 0);
+    }
+
+    #[test]
     fn a_reading_cannot_be_rewritten_nor_hold_a_value_with_a_fault() {
         let mut conn = memory();
         migrate(&mut conn).unwrap();
         conn.execute_batch(
             "INSERT INTO boot VALUES (1, 'b');
-             INSERT INTO series VALUES (1, 'p', 'b', 'c', 'd', 'temperature', 'Cel', 'Ohm');
+             INSERT INTO series VALUES (1, 'p', 'b', 'c', 'd', 'temperature', 'Cel', 'Ohm', 0);
              INSERT INTO reading VALUES (1, 1, 5, 1, 5, 512, 1e4, 25, 0.1, NULL, 1, 0);",
         )
         .unwrap();

@@ -29,6 +29,7 @@ pub fn series() -> Series {
         quantity: "temperature".to_owned(),
         unit: "Cel".to_owned(),
         electrical_unit: "Ohm".to_owned(),
+        calibration: 0,
     }
 }
 

@@ -163,6 +163,7 @@ fn series(probe: &ProbeTable) -> Series {
         quantity: probe.quantity.clone(),
         unit: probe.unit.clone(),
         electrical_unit: probe.input.unit().to_owned(),
+        calibration: 0,
     }
 }
 

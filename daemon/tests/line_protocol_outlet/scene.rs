@@ -23,6 +23,7 @@ pub fn reading(seq: u64, at_ms: i64) -> Reading {
             quantity: "temperature".to_owned(),
             unit: "Cel".to_owned(),
             electrical_unit: "Ohm".to_owned(),
+            calibration: 0,
         }),
         at: Stamp {
             wall_ms: at_ms,

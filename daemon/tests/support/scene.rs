@@ -50,6 +50,7 @@ pub fn reading(seq: u64) -> Reading {
             quantity: "temperature".into(),
             unit: "Cel".into(),
             electrical_unit: "Ohm".into(),
+            calibration: 0,
         }),
         at: Stamp {
             wall_ms: NIGHT_MS + 1000 * i64::try_from(seq).unwrap(),

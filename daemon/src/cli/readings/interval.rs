@@ -23,6 +23,8 @@ struct Open {
     lowest: f64,
     highest: f64,
     fault: Option<Quality>,
+    /// Whether one of them was outside the calibrated range: then the mean is, too.
+    extrapolated: bool,
 }
 
 impl Means {
@@ -68,6 +70,7 @@ impl Open {
             lowest: f64::INFINITY,
             highest: f64::NEG_INFINITY,
             fault: None,
+            extrapolated: false,
         }
     }
 
@@ -76,6 +79,10 @@ impl Open {
         match reading.outcome {
             Outcome::Fault(fault) => self.fault = Some(fault),
             Outcome::Value(estimate) => self.add_value(estimate),
+            Outcome::Extrapolated(estimate) => {
+                self.extrapolated = true;
+                self.add_value(estimate);
+            }
         }
         self.last = reading;
     }
@@ -97,6 +104,7 @@ impl Open {
         let mut reading = self.last;
         reading.at.wall_ms = self.start_ms;
         reading.outcome = match (mean, self.fault) {
+            (Some(mean), _) if self.extrapolated => Outcome::Extrapolated(mean),
             (Some(mean), _) => Outcome::Value(mean),
             (None, Some(fault)) => Outcome::Fault(fault),
             (None, None) => Outcome::Fault(Quality::DriverFailed),

@@ -130,7 +130,7 @@ impl Seen {
 fn column(reading: &Reading) -> String {
     let probe = &reading.series.probe;
     match reading.outcome {
-        Outcome::Value(estimate) => {
+        Outcome::Value(estimate) | Outcome::Extrapolated(estimate) => {
             let digits = decimals(estimate.uncertainty());
             let value = format!("{:.digits$}", estimate.value());
             let uncertainty = format!("{:.digits$}", estimate.uncertainty());

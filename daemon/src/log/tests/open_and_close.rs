@@ -64,7 +64,7 @@ async fn a_log_of_a_later_version_is_refused() {
     conn.pragma_update(None, "user_version", 99).unwrap();
     let newer = LogError::Newer {
         found: 99,
-        known: 1,
+        known: 2,
     };
     assert_eq!(refused(bench.log.path()), newer.to_string());
 }

@@ -272,7 +272,7 @@ proptest! {
         for measured in all {
             prop_assert!(measured.samples > 0);
             match measured.outcome {
-                Outcome::Value(estimate) => {
+                Outcome::Value(estimate) | Outcome::Extrapolated(estimate) => {
                     prop_assert!((-40.0..=150.0).contains(&estimate.value()));
                     prop_assert!(estimate.uncertainty() > 0.0);
                     prop_assert!(measured.raw.is_some_and(|raw| raw > 1.0 && raw < 1022.0));

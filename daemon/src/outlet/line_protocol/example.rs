@@ -19,6 +19,7 @@ pub(crate) fn reading(seq: u64) -> Reading {
         quantity: "temperature".to_owned(),
         unit: "Cel".to_owned(),
         electrical_unit: "Ohm".to_owned(),
+        calibration: 0,
     };
     let estimate = Estimate::new(67.91, 0.05).expect("both are finite");
     Reading {

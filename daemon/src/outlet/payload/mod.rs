@@ -110,6 +110,7 @@ pub(crate) mod tests {
                 quantity: "temperature".into(),
                 unit: "Cel".into(),
                 electrical_unit: "Ohm".into(),
+                calibration: 0,
             }),
             at: Stamp {
                 wall_ms: NIGHT_MS,

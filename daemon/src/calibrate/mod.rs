@@ -4,12 +4,17 @@
 //! clock or keeps the log is elsewhere (`cli/calibrate`, `control`, `log`). A probe is calibrated in
 //! its electrical quantity as its channel gives it, never in counts.
 
+pub mod budget;
 pub mod calibration;
+pub mod coverage;
 pub mod curve;
 pub mod point;
+pub mod stated;
 pub mod step;
 
+pub use budget::Budget;
 pub use calibration::{Calibration, Channel, Residual, Shape, Share, Source, Verification};
 pub use curve::{Curve, Term};
 pub use point::{Captured, Compared, Point, Reference, Role};
+pub use stated::{Stated, Tolerance};
 pub use step::Step;

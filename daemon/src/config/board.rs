@@ -32,12 +32,16 @@ pub struct Board {
     /// its arrival, with a standard uncertainty of 1 ms, or of 16 ms / sqrt(12) through an adapter
     /// that holds bytes back for 16 ms.
     pub clock: Option<Clock>,
+    /// What feeds its dividers, volt, where that is stated; only self-heating needs it.
+    pub supply_volt: Option<f64>,
     /// `[board.NAME.channel.NAME]` tables.
     pub channels: Vec<Channel>,
 }
 
 const SILENT_AFTER: RangeInclusive<Duration> =
     Duration::from_millis(100)..=Duration::from_secs(86_400);
+/// From a cell to what a divider can bear.
+const SUPPLY: RangeInclusive<f64> = 0.5..=60.0;
 const DEFAULT_SILENT_AFTER: Duration = Duration::from_secs(10);
 
 /// A board as far as it could be read. Its name, and those of its channels, stand in any case, so
@@ -54,6 +58,7 @@ pub(super) struct Draft<'a> {
     format: Value<Format>,
     silent_after: Value<Duration>,
     clock: Value<Option<Clock>>,
+    supply_volt: Value<Option<f64>>,
     /// Whether its corrections and its supply channels are right.
     whole: Value<()>,
 }
@@ -115,6 +120,9 @@ fn read<'a>(name: String, table: Table<'a>, site: Option<&str>, files: &Files<'_
         }
     };
     let clock = clock::read(&table, format.as_ref());
+    let supply_volt = table.optional("supply", |item| {
+        item.quantity_within(&Unit::of("V"), &SUPPLY, "V")
+    });
     let corrections = corrections::read(&table, files);
     let shared = Shared {
         format: format.as_ref(),
@@ -133,6 +141,7 @@ fn read<'a>(name: String, table: Table<'a>, site: Option<&str>, files: &Files<'_
         format,
         silent_after,
         clock,
+        supply_volt,
         whole: corrections.and(supplies),
     }
 }
@@ -212,6 +221,11 @@ impl<'a> Draft<'a> {
         self.channels.iter().find(|channel| channel.name == name)
     }
 
+    /// What feeds its dividers, where that is stated.
+    pub(super) fn supply_volt(&self) -> Option<f64> {
+        self.supply_volt.flatten()
+    }
+
     /// The interval between its lines, where that is known.
     pub(super) fn interval(&self) -> Option<Duration> {
         self.source.as_ref().and_then(Source::interval)
@@ -246,6 +260,7 @@ impl<'a> Draft<'a> {
             format: self.format.clone()?,
             silent_after: self.silent_after?,
             clock: self.clock.clone()?,
+            supply_volt: self.supply_volt?,
             channels,
         })
     }

@@ -7,6 +7,7 @@ use super::format::check_field;
 use super::item::{Item, Value};
 use super::problem::Fault;
 use super::reader::Table;
+use super::trust;
 use super::unit::Unit;
 use crate::measure::corrections::Corrections;
 use crate::measure::decode::Format;
@@ -21,6 +22,9 @@ pub struct Channel {
     pub field: String,
     /// How the probe is wired to it.
     pub front_end: FrontEnd,
+    /// How far the divider's resistor may be off what is written on it, relative: half-width of a
+    /// rectangular distribution. Default 0.01; 0 where there is no divider.
+    pub resistor_tolerance: f64,
     /// The channel of the same board that measures the supply of its divider, where one does.
     pub supply_channel: Option<String>,
     /// What is added to its counts before the front end: its own, or else the board's.
@@ -54,7 +58,7 @@ const WIRINGS: &[(&str, Wiring)] = &[
 const SIDES: &[(&str, Side)] = &[("low", Side::Low), ("high", Side::High)];
 
 /// The keys of each wiring; a key of another one says which.
-const DIVIDER: &[&str] = &["probe_side", "resistor"];
+const DIVIDER: &[&str] = &["probe_side", "resistor", "resistor_tolerance"];
 const CHARGE_TIME: &[&str] = &["offset", "per_ohm", "overflow"];
 const VOLTAGE: &[&str] = &["ratio"];
 /// The keys of converters.
@@ -78,12 +82,14 @@ pub(super) fn read(
     named?;
     let Wired {
         front_end,
+        resistor_tolerance,
         supply_channel,
     } = wired?;
     Some(Channel {
         name: name.to_owned(),
         field: field?,
         front_end,
+        resistor_tolerance,
         supply_channel,
         corrections: corrections?,
     })
@@ -92,6 +98,7 @@ pub(super) fn read(
 /// A front end, and the channel that its supply comes from.
 struct Wired {
     front_end: FrontEnd,
+    resistor_tolerance: f64,
     supply_channel: Option<String>,
 }
 
@@ -99,6 +106,7 @@ impl From<FrontEnd> for Wired {
     fn from(front_end: FrontEnd) -> Self {
         Self {
             front_end,
+            resistor_tolerance: 0.0,
             supply_channel: None,
         }
     }
@@ -194,16 +202,23 @@ fn refuse_others(table: &Table<'_>, wiring: Wiring) {
 fn divider(table: &Table<'_>) -> Value<Wired> {
     let probe = table.required("probe_side", "\"low\"", |item| item.choice(SIDES));
     let resistor = table.required("resistor", "\"10 kOhm\"", ohms);
+    let tolerance = table.or("resistor_tolerance", RESISTOR_TOLERANCE, |item| {
+        trust::resistor_tolerance(item)
+    });
     let full_scale = full_scale(table);
     let reference = absolute::read(table);
     let (probe, resistor_ohm, full_scale) = (probe?, resistor?, full_scale?);
+    let resistor_tolerance = tolerance?;
     let Some(reference) = reference? else {
-        let plain = FrontEnd::Divider {
-            probe,
-            resistor_ohm,
-            full_scale,
-        };
-        return Some(plain.into());
+        return Some(Wired {
+            front_end: FrontEnd::Divider {
+                probe,
+                resistor_ohm,
+                full_scale,
+            },
+            resistor_tolerance,
+            supply_channel: None,
+        });
     };
     let Reference {
         volt,
@@ -218,6 +233,7 @@ fn divider(table: &Table<'_>) -> Value<Wired> {
             reference_volt: volt,
             supply,
         }),
+        resistor_tolerance,
         supply_channel: channel,
     })
 }
@@ -261,6 +277,9 @@ fn voltage(table: &Table<'_>) -> Value<FrontEnd> {
 fn ohms(item: &Item<'_>) -> Value<f64> {
     item.quantity_within(&Unit::of("Ohm"), &RESISTOR, "Ohm")
 }
+
+/// What is sold as a metal film resistor without a word on it (common practice).
+const RESISTOR_TOLERANCE: f64 = 0.01;
 
 /// From a milliohm to a gigaohm: outside it, somebody mistyped a prefix.
 const RESISTOR: std::ops::RangeInclusive<f64> = 1e-3..=1e9;

@@ -56,6 +56,8 @@ pub(super) fn written(target: &Unit, range: &RangeInclusive<f64>) -> String {
         "Ohm" => (10_000.0, "\"10 kOhm\"".to_owned()),
         "V" => (3.3, "\"3.3 V\"".to_owned()),
         "lx" => (200.0, "\"200 lx\"".to_owned()),
+        "mW/K" => (1.5, "\"1.5 mW/K\"".to_owned()),
+        "%" => (1.0, "\"1 %\"".to_owned()),
         code => (20.0, format!("\"20 {code}\"")),
     };
     if range.contains(&usual) {

@@ -40,6 +40,7 @@ mod tests;
 mod tls;
 mod topic;
 mod topics;
+mod trust;
 pub mod unit;
 mod words;
 
@@ -61,6 +62,7 @@ pub use source::{
 };
 pub use tls::{ClientCertificate, Tls};
 pub use topic::Template;
+pub use trust::Trust;
 
 use across::Drafts;
 use board::ProbeUnit;

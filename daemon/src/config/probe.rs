@@ -7,6 +7,7 @@ use super::item::{Item, Value};
 use super::problem::Fault;
 use super::reader::Table;
 use super::sensing::{self, Sensing};
+use super::trust::{self, Trust};
 use super::unit::Unit;
 use crate::alarm::Rule;
 use crate::driver::{Driver, Model};
@@ -39,6 +40,8 @@ pub struct Probe {
     pub median: usize,
     /// Mean over this interval is logged; every line, where it is `None`.
     pub every: Option<Duration>,
+    /// How far its numbers are to be trusted.
+    pub trust: Trust,
     /// `[probe.NAME.alarm.*]`.
     pub alarms: Vec<Rule>,
 }
@@ -114,9 +117,23 @@ fn read<'a>(name: String, table: Table<'a>, boards: &[board::Draft<'a>]) -> Draf
         })
     });
     let scale = unit.as_deref().map(Unit::of);
+    let board = wired_to.as_ref().map_or("", |(board, _)| board);
+    let around = trust::Around {
+        front_end: front_end.as_ref(),
+        board: (board, supply_volt(boards, board)),
+        input: sensing.as_ref().and_then(|sensing| sensing.input),
+        model: sensing.as_ref().and_then(|sensing| sensing.model.as_ref()),
+        unit: unit.as_deref(),
+    };
+    let trust = trust::read(&table, &around);
     let alarms = alarm::read(&table, scale.as_ref(), chain.as_ref());
     table.end();
-    let probe = assemble(&name, wired_to.clone(), sensing, (median, every, alarms));
+    let probe = assemble(
+        &name,
+        wired_to.clone(),
+        sensing,
+        (median, every, trust, alarms),
+    );
     Draft {
         name,
         table,
@@ -127,13 +144,18 @@ fn read<'a>(name: String, table: Table<'a>, boards: &[board::Draft<'a>]) -> Draf
     }
 }
 
-type Rest = (Value<usize>, Value<Option<Duration>>, Value<Vec<Rule>>);
+type Rest = (
+    Value<usize>,
+    Value<Option<Duration>>,
+    Value<Trust>,
+    Value<Vec<Rule>>,
+);
 
 fn assemble(
     name: &str,
     wired_to: Value<(String, String)>,
     sensing: Option<Sensing>,
-    (median, every, alarms): Rest,
+    (median, every, trust, alarms): Rest,
 ) -> Value<Probe> {
     let (board, channel) = wired_to?;
     let sensing = sensing?;
@@ -149,6 +171,7 @@ fn assemble(
         unit: sensing.unit?,
         median: median?,
         every: every?,
+        trust: trust?,
         alarms: alarms?,
     })
 }
@@ -191,6 +214,11 @@ fn front_end(boards: &[board::Draft<'_>], (board, channel): &(String, String)) -
     let board = boards.iter().find(|draft| draft.name == *board)?;
     let channel = board.channel(channel)?.channel.as_ref()?;
     Some(channel.front_end)
+}
+
+fn supply_volt(boards: &[board::Draft<'_>], board: &str) -> Option<f64> {
+    let board = boards.iter().find(|draft| draft.name == board)?;
+    board.supply_volt()
 }
 
 /// A measured supply is not known yet; for the size of a step it is near enough to the reference.

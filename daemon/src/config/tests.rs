@@ -10,6 +10,7 @@ mod hostile;
 mod ready;
 mod sources;
 mod syntax;
+mod trust;
 mod whole;
 
 use super::{Config, Problem, parse};

@@ -23,6 +23,8 @@ pub enum Dimension {
     Frequency,
     /// Time.
     Time,
+    /// Heat that leaves a body for each kelvin that it is warmer.
+    Dissipation,
 }
 
 impl Dimension {
@@ -38,6 +40,7 @@ impl Dimension {
             Self::Pressure => "a pressure",
             Self::Frequency => "a frequency",
             Self::Time => "a time",
+            Self::Dissipation => "a dissipation constant",
         }
     }
 }
@@ -179,6 +182,10 @@ const UNITS: &[Row] = &[
     row("Pa", Dimension::Pressure, 1.0, true),
     row("Hz", Dimension::Frequency, 1.0, true),
     row("s", Dimension::Time, 1.0, true),
+    Row {
+        aliases: &["W/Cel", "W/°C", "W/℃"],
+        ..row("W/K", Dimension::Dissipation, 1.0, true)
+    },
     row("min", Dimension::Time, 60.0, false),
     row("h", Dimension::Time, 3600.0, false),
     row("d", Dimension::Time, 86_400.0, false),

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used)]
 
 use super::{Board, Measuring, Probe, Setup};
+use crate::calibrate::{Channel, Stated, Tolerance};
 use crate::driver;
 use crate::log::Batch;
 use crate::measure::board_clock::Counter;
@@ -39,6 +40,12 @@ fn probe() -> Probe {
             driver::ParameterKind::List { .. } => Vec::new(),
             _ => vec![f64::NAN],
         });
+    let channel = Channel {
+        board: "bench".into(),
+        channel: "n".into(),
+        resistor: None,
+        scale_uncertainty: 0.0,
+    };
     let series = Series {
         id: 1,
         probe: "turns".into(),
@@ -57,7 +64,11 @@ fn probe() -> Probe {
             corrections: Corrections::default(),
             supply: None,
             input: Electrical::Number,
-            model: driver.bind(defaults.collect()).unwrap(),
+            transfer: Stated::nominal(
+                driver.bind(defaults.collect()).unwrap(),
+                Tolerance::Unknown,
+                &channel,
+            ),
             median: 1,
             every: None,
         },

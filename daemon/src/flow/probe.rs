@@ -1,7 +1,7 @@
 //! One probe in the flow: measured, stamped, judged by its alarms.
 
 use crate::alarm::{Machine, Move, Rule, State};
-use crate::driver::Model;
+use crate::calibrate::Stated;
 use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::chain::{Chain, Measured};
 use crate::measure::corrections::Corrections;
@@ -45,8 +45,8 @@ pub struct Measuring {
     pub supply: Option<String>,
     /// What its driver is given.
     pub input: Electrical,
-    /// Its driver with its parameters.
-    pub model: Model,
+    /// From the electrical quantity to a value with its uncertainty.
+    pub transfer: Stated,
     /// Median of so many samples, 1 for none.
     pub median: usize,
     /// The mean over this interval is logged; every sample, where there is none.
@@ -54,10 +54,16 @@ pub struct Measuring {
 }
 
 impl Measuring {
-    fn chain(&self) -> Chain {
-        let model = self.model.clone();
-        Chain::new(self.front_end, self.input, self.median, self.every, model)
-            .corrected_by(self.corrections.clone())
+    fn chain(&self) -> Chain<Stated> {
+        let transfer = self.transfer.clone();
+        Chain::new(
+            self.front_end,
+            self.input,
+            self.median,
+            self.every,
+            transfer,
+        )
+        .corrected_by(self.corrections.clone())
     }
 }
 
@@ -66,7 +72,7 @@ impl Measuring {
 pub struct Probe {
     series: Arc<Series>,
     measuring: Measuring,
-    chain: Chain,
+    chain: Chain<Stated>,
     alarms: Vec<Machine>,
     boot: u32,
     timeline: Timeline,

@@ -10,7 +10,8 @@ mod take_over;
 
 use super::*;
 use crate::alarm::{Condition, Rule, State};
-use crate::driver::{Model, find};
+use crate::calibrate::{Channel, Stated, Tolerance};
+use crate::driver::find;
 use crate::measure::decode::{Decoder, Format};
 use crate::measure::front_end::{Electrical, FrontEnd, Side};
 use crate::reading::{Outcome, Series};
@@ -52,10 +53,21 @@ fn lost(ms: u64) -> Event {
 }
 
 /// The value is the count itself.
-fn model() -> Model {
+fn transfer() -> Stated {
     let mut parameters = vec![Vec::new(); 8];
     parameters[2] = vec![1023.0];
-    find("divider").unwrap().bind(parameters).unwrap()
+    let model = find("divider").unwrap().bind(parameters).unwrap();
+    Stated::nominal(model, Tolerance::Unknown, &here("bench", "a0"))
+}
+
+/// A channel whose resistor does not count.
+fn here(board: &str, channel: &str) -> Channel {
+    Channel {
+        board: board.to_owned(),
+        channel: channel.to_owned(),
+        resistor: None,
+        scale_uncertainty: 0.0,
+    }
 }
 
 /// A divider with the probe on the low side, full scale 1023: counts near its ends are faults.
@@ -67,7 +79,7 @@ fn measuring() -> Measuring {
             full_scale: 1023.0,
         },
         input: Electrical::Ratio,
-        model: model(),
+        transfer: transfer(),
         median: 1,
         every: None,
         corrections: crate::measure::corrections::Corrections::default(),

@@ -38,6 +38,33 @@ pub trait Transfer {
     /// # Errors
     /// As [`Transfer::evaluate`].
     fn slope(&self, input: f64) -> Result<f64, DriverError>;
+
+    /// The value with everything that is known of its uncertainty, where `uncertainty` is the
+    /// standard uncertainty of the input.
+    ///
+    /// What knows no uncertainty of its own hands on that of the input: the law of propagation for
+    /// one quantity, uncertainty times slope (JCGM 100:2008, 5.1.2).
+    ///
+    /// # Errors
+    /// As [`Transfer::evaluate`].
+    fn answer(&self, input: f64, uncertainty: f64) -> Result<Answer, DriverError> {
+        Ok(Answer {
+            value: self.evaluate(input)?,
+            uncertainty: uncertainty * self.slope(input)?.abs(),
+            extrapolated: false,
+        })
+    }
+}
+
+/// What a transfer makes of one input.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Answer {
+    /// The value.
+    pub value: f64,
+    /// Its standard uncertainty, same unit.
+    pub uncertainty: f64,
+    /// Whether the input lies outside the calibrated range.
+    pub extrapolated: bool,
 }
 
 impl Transfer for Model {
@@ -69,7 +96,7 @@ pub struct Measured {
 
 /// Measures with one probe.
 #[derive(Clone, Debug)]
-pub struct Chain<M = Model> {
+pub struct Chain<M> {
     /// The wiring as configured.
     wiring: FrontEnd,
     /// The same with the supply of the last line, where that is measured.
@@ -242,9 +269,9 @@ impl<M: Transfer> Chain<M> {
             Err(quality) => return (None, Outcome::Fault(quality)),
         };
         let uncertainty = self.count_uncertainty(sample, conditioned) * converted.slope.abs();
-        let outcome = match self.estimate(converted.value, uncertainty) {
-            Ok(Some(estimate)) => Outcome::Value(estimate),
-            Ok(None) | Err(DriverError::Broken(_) | DriverError::Parameters(_)) => {
+        let outcome = match self.model.answer(converted.value, uncertainty) {
+            Ok(answer) => outcome(answer),
+            Err(DriverError::Broken(_) | DriverError::Parameters(_)) => {
                 Outcome::Fault(Quality::DriverFailed)
             }
             Err(DriverError::OutOfRange) => Outcome::Fault(Quality::OutOfRange),
@@ -265,14 +292,6 @@ impl<M: Transfer> Chain<M> {
         scale.unwrap_or(1.0)
     }
 
-    /// Law of propagation for one input (JCGM 100:2008, 5.1.2): uncertainty times slope. `None`
-    /// where a driver's answer isn't finite.
-    fn estimate(&self, electrical: f64, uncertainty: f64) -> Result<Option<Estimate>, DriverError> {
-        let value = self.model.evaluate(electrical)?;
-        let slope = self.model.slope(electrical)?;
-        Ok(Estimate::new(value, uncertainty * slope.abs()))
-    }
-
     /// Of the count as the front end takes it: the converter's and, where there is one, the
     /// supply's, in quadrature.
     fn count_uncertainty(&self, sample: Sample, conditioned: Conditioned) -> f64 {
@@ -287,6 +306,15 @@ impl<M: Transfer> Chain<M> {
         let step = self.front_end.step().map(|step| step * taken);
         let count = count_uncertainty(step.or(self.finest), noise, spread, samples);
         count.hypot(sample.count * self.supply_share)
+    }
+}
+
+/// A driver whose answer is not finite has failed.
+fn outcome(answer: Answer) -> Outcome {
+    match Estimate::new(answer.value, answer.uncertainty) {
+        Some(estimate) if answer.extrapolated => Outcome::Extrapolated(estimate),
+        Some(estimate) => Outcome::Value(estimate),
+        None => Outcome::Fault(Quality::DriverFailed),
     }
 }
 

@@ -132,6 +132,16 @@ impl FrontEnd {
         }
     }
 
+    /// The fixed resistor of a divider, ohm.
+    #[must_use]
+    pub fn resistor_ohm(&self) -> Option<f64> {
+        match self {
+            Self::Divider { resistor_ohm, .. } => Some(*resistor_ohm),
+            Self::AbsoluteDivider(divider) => Some(divider.resistor_ohm),
+            Self::ChargeTime { .. } | Self::Voltage { .. } | Self::None => None,
+        }
+    }
+
     /// The highest count that the converter gives: full scale, or the count at which a timed charge
     /// is given up; without end where the board's number is taken as it is.
     #[must_use]

@@ -9,9 +9,10 @@ pub mod dating;
 pub mod decode;
 pub mod front_end;
 pub mod lines;
+pub mod self_heating;
 pub mod supply;
 pub mod timeline;
 pub mod uncertainty;
 
 #[cfg(test)]
-mod testing;
+pub(crate) mod testing;

@@ -1,9 +1,9 @@
 //! How far a count can be trusted: the converter's step and its noise.
 //!
-//! Standard uncertainties as in JCGM 100:2008 (GUM). Not known here: the resistor's tolerance, the
-//! fit of the driver's parameters, self-heating, or the converter's own non-linearity. Those are
-//! common to all readings of a probe; what is put together here is what differs from one reading to
-//! the next.
+//! Standard uncertainties as in JCGM 100:2008 (GUM). What is put together here is what differs from
+//! one reading to the next. The resistor's tolerance, the fit of the driver's parameters and
+//! self-heating are common to all readings of a probe: `calibrate::stated` adds them. The
+//! converter's own non-linearity is in neither.
 //!
 //! A divider with a supply of its own adds the supply's uncertainty in the chain. Of that the noise
 //! differs from line to line; the stated part (`supply_uncertainty`: of the voltage, or of the ratio
@@ -100,6 +100,34 @@ pub fn last_decimal(number: f64) -> f64 {
     };
     let decimals = (0..MOST).find(is_whole_at).unwrap_or(MOST);
     10.0_f64.powi(-decimals)
+}
+
+/// Standard uncertainties of one electrical input, each in its unit (ohm, volt, ratio).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Converter {
+    /// Of the converter's step; rectangular, and not reduced by averaging.
+    pub step: f64,
+    /// Of the noise that is left after averaging; normal.
+    pub noise: f64,
+    /// Of a divider's supply that does not cancel; normal, and not reduced by averaging.
+    pub supply: f64,
+}
+
+impl Converter {
+    /// An input of which only the whole is known.
+    #[must_use]
+    pub fn whole(uncertainty: f64) -> Self {
+        Self {
+            noise: uncertainty,
+            ..Self::default()
+        }
+    }
+
+    /// All of them in quadrature.
+    #[must_use]
+    pub fn total(&self) -> f64 {
+        self.step.hypot(self.noise).hypot(self.supply)
+    }
 }
 
 /// Standard uncertainty of a count, in counts.

@@ -1,6 +1,7 @@
 //! From a checked configuration to the flow's probes.
 
 use super::ServiceError;
+use super::transfer;
 use crate::alarm::{Move, Rule, State};
 use crate::config::{Board, Channel, Config, Probe as ProbeTable};
 use crate::flow::{self, Flow, Measuring, Setup};
@@ -147,7 +148,7 @@ fn measuring(probe: &ProbeTable, channel: &Channel) -> Result<Measuring, Service
         corrections: channel.corrections.clone(),
         supply: channel.supply_channel.clone(),
         input: probe.input,
-        model: model(probe)?,
+        transfer: transfer::configured(probe, channel)?,
         median: probe.median,
         every: probe.every,
     })

@@ -8,6 +8,7 @@ mod outlets;
 mod sources;
 #[cfg(test)]
 mod tests;
+mod transfer;
 pub mod watchdog;
 
 pub use sources::input as simulated_input;

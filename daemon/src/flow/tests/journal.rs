@@ -90,7 +90,9 @@ fn each_fault_is_told_with_its_counts_and_with_what_to_look_at() {
     let mut narrow = setup("vat");
     let mut parameters = vec![Vec::new(); 8];
     (parameters[6], parameters[7]) = (vec![0.1], vec![0.9]);
-    narrow.measuring.model = find("divider").unwrap().bind(parameters).unwrap();
+    let model = find("divider").unwrap().bind(parameters).unwrap();
+    let here = here("bench", "a0");
+    narrow.measuring.transfer = Stated::nominal(model, Tolerance::Unknown, &here);
     let mut flow = flow(vec![narrow]);
     let fields = ["1023", "0", "2000", "20", "x", "512"];
     let each_20_s = (0..).step_by(20_000).zip(fields);

@@ -1,0 +1,53 @@
+//! From a probe's configuration to the curve of its readings, with all that is known of its
+//! uncertainty.
+
+use super::ServiceError;
+use super::build::model;
+use crate::calibrate::{self, Calibration, Stated};
+use crate::config::{Channel, Probe};
+use crate::measure::front_end::Electrical;
+
+/// With the configured parameters: never calibrated.
+///
+/// # Errors
+/// What the driver says of the parameters; a checked configuration gives none.
+pub fn configured(probe: &Probe, channel: &Channel) -> Result<Stated, ServiceError> {
+    let stated = Stated::nominal(model(probe)?, probe.trust.tolerance, &here(probe, channel));
+    Ok(stated.heated(probe.trust.heating))
+}
+
+/// By a calibration.
+///
+/// # Errors
+/// Where the calibration is another driver's, or the driver does not take its parameters any more.
+#[expect(dead_code, reason = "what is in use is chosen where the log is read")]
+pub fn calibrated(
+    probe: &Probe,
+    channel: &Channel,
+    calibration: &Calibration,
+) -> Result<Stated, ServiceError> {
+    let stated = Stated::calibrated(calibration, probe.driver, &here(probe, channel));
+    let stated = stated.map_err(|error| ServiceError::Probe {
+        probe: probe.name.clone(),
+        error,
+    })?;
+    Ok(stated.heated(probe.trust.heating))
+}
+
+/// The channel as a calibration knows it. Where the probe's input is no resistance, the divider's
+/// resistor is not in it.
+#[must_use]
+pub fn here(probe: &Probe, channel: &Channel) -> calibrate::Channel {
+    let resistor = channel.front_end.resistor_ohm();
+    let counts = resistor.is_some() && probe.input == Electrical::Ohm;
+    calibrate::Channel {
+        board: probe.board.clone(),
+        channel: channel.name.clone(),
+        resistor,
+        // A tolerance is the half-width of a rectangular distribution (JCGM 100:2008, 4.3.7).
+        scale_uncertainty: match counts {
+            true => channel.resistor_tolerance / 3.0_f64.sqrt(),
+            false => 0.0,
+        },
+    }
+}

@@ -28,7 +28,11 @@ fn main() -> ExitCode {
             ("moved", coverage.moved, coverage.widths.1),
         ] {
             let percent = 100.0 * tally.share();
-            println!("seed {seed}  {what:14}  {percent:5.1} %  half-width {width:.3} K on average");
+            let chance = 100.0 * tally.spread();
+            println!(
+                "seed {seed}  {what:14}  {percent:5.1} % ({chance:.1} % by chance)  half-width \
+                 {width:.3} K on average"
+            );
             all_hold &= (93.0..=97.0).contains(&percent);
         }
     }

@@ -25,8 +25,8 @@ pub fn opening(folder: &Path, seconds: u64, speed: f64) {
     say(format_args!(
         "An invented night in a brewery corner: a vat, a skylight, a rinse tank.\n\
          The board is simulated; the serial port, log, alarms and outlet are real.\n\
-         ± is the standard uncertainty of converter and noise; what probe and resistor\n\
-         themselves are off by is not in it.\n\
+         ± is the standard uncertainty; most of it is what probes and resistors of their\n\
+         kind may be off by, which a calibration would bring down.\n\
          {seconds} s, {speed} times faster than life; Ctrl-C ends it. Writing to {}\n",
         folder.display()
     ));

@@ -269,7 +269,8 @@ impl Fitted {
                 along.map(|(g, l)| g * l).sum::<f64>().abs(),
             );
         }
-        let misfit = bind::misfit(&curve.model, &self.nodes, self.nearby.terms(), input);
+        let free = self.nearby.free();
+        let misfit = bind::misfit(&curve.model, &self.nodes, free, input)?;
         tell(Cause::Misfit, misfit * (1.0 + curve.slope).abs());
         Ok(())
     }

@@ -52,7 +52,13 @@ pub(super) fn sources(calibration: &Calibration) -> Result<Vec<Source>, DriverEr
     }
 }
 
-/// Standard uncertainty of the model itself between and beyond the points it was fitted at.
-pub(super) fn misfit(_model: &Model, _nodes: &[f64], _terms: usize, _input: f64) -> f64 {
-    0.0
+/// Standard uncertainty of the model itself between and beyond the `nodes` that `free` of its
+/// parameters were fitted at; no driver tells it yet.
+pub(super) fn misfit(
+    _model: &Model,
+    _nodes: &[f64],
+    _free: usize,
+    _input: f64,
+) -> Result<f64, DriverError> {
+    Ok(0.0)
 }

@@ -58,9 +58,10 @@ impl Nearby {
         directions.collect::<Result<_, _>>().map(Self)
     }
 
-    /// How many terms there are.
-    pub(super) fn terms(&self) -> usize {
-        self.0.len()
+    /// How many of the terms are the driver's own.
+    pub(super) fn free(&self) -> usize {
+        let own = |direction: &&Direction| matches!(direction, Direction::Parameter(_));
+        self.0.iter().filter(own).count()
     }
 
     /// Change of the curve's value with each term, at this input; what is beyond the terms is 0.

@@ -8,6 +8,7 @@ pub mod calibration;
 pub mod certificate;
 pub mod curve;
 pub mod point;
+pub mod points_file;
 pub mod reference;
 pub mod step;
 

@@ -27,8 +27,12 @@ pub const STYLE: &str = "\
 const STYLES: usize = 4;
 /// Width of a character in units of the drawing, about: 13 px of a plain face.
 const CHARACTER: f64 = 6.8;
-/// Room for title and legend, below which the drawing begins.
-const ABOVE: f64 = 56.0;
+/// Room for the title and the label of the y axis, the legend between them aside.
+const ABOVE: f64 = 50.0;
+/// Room for a line of the legend.
+const LEGEND_LINE: f64 = 19.0;
+/// From the left edge to title, legend and label of the y axis.
+const EDGE: f64 = 4.0;
 /// Room for numbers and label of the x axis.
 const BELOW: f64 = 46.0;
 /// Room for the numbers of the y axis.
@@ -36,7 +40,7 @@ const BESIDE: f64 = 54.0;
 /// Room at the right for half a number.
 const RIGHT: f64 = 18.0;
 /// Smallest drawing: below it there is no room for numbers.
-const SMALLEST: (f64, f64) = (200.0, 160.0);
+const SMALLEST: (f64, f64) = (200.0, 120.0);
 /// Units between two numbers at an axis, about.
 const PER_TICK: (f64, f64) = (70.0, 45.0);
 
@@ -93,7 +97,7 @@ fn drawn(chart: &Chart, width: f64, height: f64, style: &str) -> String {
         escape(&label)
     );
     svg.push_str(style);
-    heading(&mut svg, chart);
+    heading(&mut svg, chart, &frame.legend);
     frame.grid(&mut svg, chart);
     for (n, series) in chart.series.iter().enumerate() {
         frame.series(&mut svg, n % STYLES, series);
@@ -102,22 +106,35 @@ fn drawn(chart: &Chart, width: f64, height: f64, style: &str) -> String {
     svg
 }
 
-/// Title, and a legend of one line.
-fn heading(svg: &mut String, chart: &Chart) {
-    text(svg, (4.0, 16.0), "class=\"title\"", &chart.title);
-    let mut x = 4.0;
-    for (n, series) in chart.series.iter().enumerate() {
+/// Title, and the legend under it.
+fn heading(svg: &mut String, chart: &Chart, places: &[(f64, f64)]) {
+    text(svg, (EDGE, 16.0), "class=\"title\"", &chart.title);
+    for (n, (series, (x, y))) in chart.series.iter().zip(places).enumerate() {
         let class = n % STYLES;
         match series.mark {
-            Mark::Points => sign(svg, class, (x + 9.0, 33.5)),
+            Mark::Points => sign(svg, class, (x + 9.0, *y)),
             mark => {
-                let path = format!("M{x:.1} 33.5h18");
+                let path = format!("M{x:.1} {y:.1}h18");
                 line(svg, class, mark, &path);
             }
         }
-        text(svg, (x + 24.0, 38.0), "", &series.name);
-        x += 42.0 + CHARACTER * series.name.chars().count() as f64;
+        text(svg, (x + 24.0, y + 4.5), "", &series.name);
     }
+}
+
+/// Where each series stands in the legend: in lines, as many as it takes.
+fn legend(series: &[Series], width: f64) -> Vec<(f64, f64)> {
+    let (mut x, mut y) = (EDGE, 33.5);
+    let places = series.iter().map(|series| {
+        let own = 42.0 + CHARACTER * series.name.chars().count() as f64;
+        if x > EDGE && x + own > width {
+            (x, y) = (EDGE, y + LEGEND_LINE);
+        }
+        let place = (x, y);
+        x += own;
+        place
+    });
+    places.collect()
 }
 
 fn text(svg: &mut String, (x, y): (f64, f64), attributes: &str, words: &str) {
@@ -152,6 +169,9 @@ fn sign(svg: &mut String, class: usize, (x, y): (f64, f64)) {
 struct Frame {
     width: f64,
     height: f64,
+    /// From the top to where the drawing begins.
+    above: f64,
+    legend: Vec<(f64, f64)>,
     x: Span,
     y: Span,
 }
@@ -159,7 +179,10 @@ struct Frame {
 impl Frame {
     fn new(chart: &Chart, width: f64, height: f64) -> Self {
         // Also for NaN.
-        let (width, height) = (width.max(SMALLEST.0), height.max(SMALLEST.1));
+        let width = width.max(SMALLEST.0);
+        let legend = legend(&chart.series, width);
+        let above = ABOVE + legend.last().map_or(0.0, |(_, y)| y - 16.0);
+        let height = height.max(SMALLEST.1 + above);
         let ticks = (width / PER_TICK.0, height / PER_TICK.1);
         #[expect(
             clippy::cast_possible_truncation,
@@ -170,6 +193,8 @@ impl Frame {
         Self {
             width,
             height,
+            above,
+            legend,
             x,
             y,
         }
@@ -182,7 +207,7 @@ impl Frame {
 
     /// From the top.
     fn down(&self, place: f64) -> f64 {
-        ABOVE + (1.0 - place) * (self.height - ABOVE - BELOW)
+        self.above + (1.0 - place) * (self.height - self.above - BELOW)
     }
 
     fn at(&self, x: f64, y: f64) -> Option<(f64, f64)> {
@@ -204,7 +229,7 @@ impl Frame {
             text(svg, (left - 6.0, y + 4.5), "text-anchor=\"end\"", &number);
         }
         let _ = writeln!(svg, "<path class=\"grid\" d=\"{lines}\"/>");
-        text(svg, (left - 6.0, top - 6.0), "", &chart.y.label);
+        text(svg, (EDGE, top - 10.0), "", &chart.y.label);
         let middle = ((left + right) / 2.0, self.height - 8.0);
         text(svg, middle, "text-anchor=\"middle\"", &chart.x.label);
     }
@@ -269,6 +294,14 @@ mod tests {
         // Two points have a place, one of them a bar; the legend shows the sign and the line.
         assert_eq!(svg.matches("<path class=\"data s1\"").count(), 2 + 1 + 1);
         assert_eq!(svg.matches("<path class=\"data s0\"").count(), 1 + 1);
+    }
+
+    #[test]
+    fn a_long_legend_takes_another_line() {
+        let long = |name: &str| Series::new(name.repeat(6), Mark::Points, []);
+        let places = legend(&[long("left"), long("right"), long("deep")], 480.0);
+        assert_eq!(places[0].1, places[1].1);
+        assert_eq!(places[2], (EDGE, places[0].1 + LEGEND_LINE));
     }
 
     #[test]

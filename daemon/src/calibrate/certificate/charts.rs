@@ -24,7 +24,7 @@ pub(super) fn curve(certificate: &Certificate<'_>) -> Chart {
     ];
     series.push(Series::new("kept out", Mark::Points, points(Role::Check)));
     series.retain(|series| !series.data.is_empty());
-    let label = format!("{}, {}", calibration.input, certificate.input_unit());
+    let label = format!("probe, {}", certificate.input_unit());
     Chart {
         title: "Fit".to_owned(),
         x: electrical_axis(certificate, label),

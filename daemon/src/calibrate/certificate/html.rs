@@ -7,7 +7,7 @@ use crate::chart::svg::{self, escape};
 use std::fmt::Write;
 
 /// Size that a chart is drawn for; it scales with the page.
-const CHART: (f64, f64) = (480.0, 320.0);
+const CHART: (f64, f64) = (400.0, 300.0);
 
 const STYLE: &str = "\
 :root { color-scheme: light dark; --paper: #ffffff; --ink: #1b1b1b; --quiet: #555555; --line: #c8c8c8; }
@@ -29,7 +29,7 @@ table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: 0.25rem 1rem 0.25rem 0; border-bottom: 1px solid var(--line); }
 th { font-weight: 600; }
 .n { text-align: right; white-space: nowrap; }
-.chart { display: block; width: 100%; max-width: 36rem; height: auto; margin: 1rem 0; }
+.chart { display: block; width: 100%; max-width: 32rem; height: auto; margin: 1rem 0; }
 @media print {
   @page { margin: 18mm; }
   body { max-width: none; padding: 0; font-size: 10pt; }

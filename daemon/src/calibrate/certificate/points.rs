@@ -101,7 +101,7 @@ fn captures(certificate: &Certificate<'_>) -> Table {
             Column::number("u (k = 1)"),
             Column::number("n"),
             Column::number("n eff."),
-            Column::words("captured from"),
+            Column::number("captured from"),
             Column::number("for"),
         ],
         rows: rows.collect(),

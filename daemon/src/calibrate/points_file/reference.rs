@@ -96,8 +96,13 @@ pub(super) fn read(table: &Table<'_>, unit: &Unit) -> Option<Compared> {
         Word::Ice => in_unit(table, ice(table, unit)?, unit),
         Word::Boiling => in_unit(table, boiling(table)?, unit),
         Word::Instrument => instrument(table, unit),
-        Word::Known => named_value(table, unit, values::known),
-        Word::Resistor => named_value(table, &Unit::of("Ohm"), values::resistor),
+        Word::Known => named_value(table, unit, "\"gallium cell\"", values::known),
+        Word::Resistor => named_value(
+            table,
+            &Unit::of("Ohm"),
+            "\"precision resistor\"",
+            values::resistor,
+        ),
     }
 }
 
@@ -212,11 +217,10 @@ fn instrument(table: &Table<'_>, unit: &Unit) -> Option<Compared> {
 fn named_value(
     table: &Table<'_>,
     unit: &Unit,
+    example: &str,
     make: impl Fn(String, f64, Stated) -> Result<Compared, Refused>,
 ) -> Option<Compared> {
-    let what = table.required("what", "\"room of the clinical thermometer\"", |item| {
-        item.filled()
-    });
+    let what = table.required("what", example, Item::filled);
     let value = value(table, unit);
     let stated = stated::read(table, unit, value);
     accept(table, make(what?.trim().to_owned(), value?, stated?))

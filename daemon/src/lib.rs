@@ -19,6 +19,8 @@ pub mod driver;
 
 pub mod calibrate;
 
+pub mod chart;
+
 pub mod alarm;
 
 pub mod flow;

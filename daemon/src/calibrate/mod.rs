@@ -6,9 +6,12 @@
 
 pub mod budget;
 pub mod calibration;
+pub mod certificate;
 pub mod coverage;
 pub mod curve;
 pub mod point;
+pub mod points_file;
+pub mod reference;
 pub mod stated;
 pub mod step;
 

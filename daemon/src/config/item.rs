@@ -12,10 +12,10 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// What came of reading: `None` where a problem was reported instead.
-pub(super) type Value<T> = Option<T>;
+pub(crate) type Value<T> = Option<T>;
 
 /// One key and its value.
-pub(super) struct Item<'t> {
+pub(crate) struct Item<'t> {
     report: &'t Report<'t>,
     place: Rc<str>,
     key: &'t str,
@@ -55,12 +55,12 @@ impl<'t> Item<'t> {
     }
 
     /// The value.
-    pub(super) fn value(&self) -> &'t DeValue<'t> {
+    pub(crate) fn value(&self) -> &'t DeValue<'t> {
         self.value.get_ref()
     }
 
     /// The text of a string.
-    pub(super) fn text(&self) -> Value<&'t str> {
+    pub(crate) fn text(&self) -> Value<&'t str> {
         match self.value.get_ref() {
             DeValue::String(text) => Some(text),
             DeValue::Integer(number) => self.unquoted(number.as_str()),
@@ -70,7 +70,7 @@ impl<'t> Item<'t> {
     }
 
     /// The text, where the value is one; no problem where it is not.
-    pub(super) fn text_if_text(&self) -> Option<&'t str> {
+    pub(crate) fn text_if_text(&self) -> Option<&'t str> {
         match self.value.get_ref() {
             DeValue::String(text) => Some(text),
             _ => None,
@@ -78,7 +78,7 @@ impl<'t> Item<'t> {
     }
 
     /// A text that is not empty.
-    pub(super) fn filled(&self) -> Value<&'t str> {
+    pub(crate) fn filled(&self) -> Value<&'t str> {
         let text = self.text()?;
         if text.trim().is_empty() {
             return self.refuse(Fault::new(
@@ -124,13 +124,13 @@ impl<'t> Item<'t> {
     }
 
     /// One of several words.
-    pub(super) fn choice<T: Clone>(&self, words: &[(&str, T)]) -> Value<T> {
+    pub(crate) fn choice<T: Clone>(&self, words: &[(&str, T)]) -> Value<T> {
         self.choice_before(words, "")
     }
 
     /// One of several words that decides what else can be read: `later` tells, after a fault, what
     /// was not looked at for it.
-    pub(super) fn choice_before<T: Clone>(&self, words: &[(&str, T)], later: &str) -> Value<T> {
+    pub(crate) fn choice_before<T: Clone>(&self, words: &[(&str, T)], later: &str) -> Value<T> {
         let names: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
         let text = self.word(&names, later)?;
         match words.iter().find(|(word, _)| *word == text) {
@@ -190,7 +190,7 @@ impl<'t> Item<'t> {
     }
 
     /// Reports a fault of the value.
-    pub(super) fn refuse<T>(&self, fault: Fault) -> Value<T> {
+    pub(crate) fn refuse<T>(&self, fault: Fault) -> Value<T> {
         self.report.error(&self.place, &self.value.span(), fault);
         None
     }
@@ -211,7 +211,7 @@ impl<'t> Item<'t> {
     }
 
     /// The value of a result, or `None` with its fault reported.
-    pub(super) fn accept<T>(&self, result: Result<T, Fault>) -> Value<T> {
+    pub(crate) fn accept<T>(&self, result: Result<T, Fault>) -> Value<T> {
         result.map_or_else(|fault| self.refuse(fault), Some)
     }
 
@@ -239,7 +239,7 @@ impl<'t> Item<'t> {
     }
 
     /// Reports a value of another type; `example` is how it could stand there.
-    pub(super) fn mistyped<T>(&self, wanted: &str, example: &str) -> Value<T> {
+    pub(crate) fn mistyped<T>(&self, wanted: &str, example: &str) -> Value<T> {
         let whole = format!("{} = ", self.key);
         let shown = match example.strip_prefix(&whole) {
             Some(value) if self.in_list => value,

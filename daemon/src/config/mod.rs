@@ -64,12 +64,15 @@ pub use tls::{ClientCertificate, Tls};
 pub use topic::Template;
 pub use trust::Trust;
 
+pub(crate) use item::Item;
+pub(crate) use problem::Fault;
+pub(crate) use quantity::Kind;
+pub(crate) use reader::Table;
+
 use across::Drafts;
 use board::ProbeUnit;
 use files::Files;
-use item::Item;
 use problem::Report;
-use reader::Table;
 use std::path::Path;
 use toml::de::DeTable;
 use unit::Unit;
@@ -102,18 +105,28 @@ pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
 
 /// As [`parse`], with the files that the text names.
 fn parse_with(text: &str, files: &Files<'_>) -> (Option<Config>, Vec<Problem>) {
+    document(text, |root| read(root, files))
+}
+
+/// Reads any TOML text as the configuration is read: every fault of the text, and of what `read` finds
+/// in its top table, at once and in order; something comes of it where none is an error.
+pub(crate) fn document<T>(
+    text: &str,
+    read: impl FnOnce(&Table<'_>) -> Option<T>,
+) -> (Option<T>, Vec<Problem>) {
     let (readable, errors) = syntax::readable(text);
     let (document, _) = DeTable::parse_recoverable(&readable);
     let syntax = Report::new(text);
     let broken = syntax::report(&syntax, text, &errors);
     let report = Report::new(text);
-    let config = read(&report, document.get_ref(), files);
+    let root = Table::new(&report, String::new(), 0..0, document.get_ref());
+    let value = read(&root);
     let mut problems = syntax.into_problems();
     let ours = report.into_problems().into_iter();
     problems.extend(ours.filter(|problem| !broken.explains(problem)));
     problems.sort_by_key(|problem| (problem.line, problem.column));
     let faulty = problems.iter().any(Problem::is_error);
-    (config.filter(|_| !faulty), problems)
+    (value.filter(|_| !faulty), problems)
 }
 
 /// A duration as the configuration writes it: `90s`, `1.5h`, `2m30s`, `1d`.
@@ -124,14 +137,13 @@ pub fn duration(text: &str) -> Result<std::time::Duration, String> {
     quantity::duration(text).map_err(|fault| format!("{}; {}", fault.what, fault.right))
 }
 
-fn read(report: &Report<'_>, document: &DeTable<'_>, files: &Files<'_>) -> Option<Config> {
+fn read(root: &Table<'_>, files: &Files<'_>) -> Option<Config> {
     let base = files.base();
-    let root = Table::new(report, String::new(), 0..0, document);
     let site = root.required("site", "\"cellar\"", Item::name);
-    let log = log::read(&root, base);
-    let boards = board::read_all(&root, site.as_deref(), files);
-    let probes = probe::read_all(&root, &boards);
-    let outlets = outlet::read_all(&root, site.as_deref(), base);
+    let log = log::read(root, base);
+    let boards = board::read_all(root, site.as_deref(), files);
+    let probes = probe::read_all(root, &boards);
+    let outlets = outlet::read_all(root, site.as_deref(), base);
     root.end();
     across::check_drafts(&Drafts {
         boards: &boards,

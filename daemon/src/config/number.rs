@@ -31,7 +31,7 @@ impl Item<'_> {
     }
 
     /// A plain number in a range.
-    pub(super) fn number(&self, range: RangeInclusive<f64>) -> Value<f64> {
+    pub(crate) fn number(&self, range: RangeInclusive<f64>) -> Value<f64> {
         let Some(number) = self.float() else {
             let own = self.own_number(|number| range.contains(&number));
             let right = hint::between("a number", range.start(), range.end());
@@ -56,7 +56,7 @@ impl Item<'_> {
     }
 
     /// A quantity in `unit`, from a bare number or a text with a unit.
-    pub(super) fn quantity(&self, unit: &Unit, kind: Kind) -> Value<f64> {
+    pub(crate) fn quantity(&self, unit: &Unit, kind: Kind) -> Value<f64> {
         self.quantity_hinted(unit, kind, &hint::ANY)
     }
 

@@ -86,16 +86,16 @@ impl fmt::Display for InFile<'_> {
 
 /// What is wrong and what would be right, before it has a place.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Fault {
+pub(crate) struct Fault {
     /// What is wrong.
-    pub(super) what: String,
+    pub(crate) what: String,
     /// What would be right.
-    pub(super) right: String,
+    pub(crate) right: String,
 }
 
 impl Fault {
     /// A fault in words.
-    pub(super) fn new(what: impl Into<String>, right: impl Into<String>) -> Self {
+    pub(crate) fn new(what: impl Into<String>, right: impl Into<String>) -> Self {
         Self {
             what: what.into(),
             right: right.into(),

@@ -10,7 +10,7 @@ use std::time::Duration;
 
 /// Whether a number is a place on the scale or a distance on it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(crate) enum Kind {
     /// A value: zero points count (0 Cel is 273.15 K).
     Value,
     /// A difference: they do not (1 Cel is 1 K).

@@ -17,7 +17,7 @@ use toml::de::{DeString, DeTable, DeValue};
 pub(super) type Entry<'a> = (Item<'a>, Option<Table<'a>>);
 
 /// A table of the file, with the words for its place and the keys that were asked for.
-pub(super) struct Table<'a> {
+pub(crate) struct Table<'a> {
     report: &'a Report<'a>,
     place: Rc<str>,
     at: Range<usize>,
@@ -43,14 +43,14 @@ impl<'a> Table<'a> {
     }
 
     /// What a key holds, where it is there. The key counts as known from here on.
-    pub(super) fn item(&self, key: &'static str) -> Option<Item<'a>> {
+    pub(crate) fn item(&self, key: &'static str) -> Option<Item<'a>> {
         self.know(&[key]);
         let (name, value) = self.entries.get_key_value(key)?;
         Some(self.entry(key, name, value))
     }
 
     /// Reads a key that may be missing.
-    pub(super) fn optional<T>(
+    pub(crate) fn optional<T>(
         &self,
         key: &'static str,
         read: impl FnOnce(&Item<'a>) -> Option<T>,
@@ -62,7 +62,7 @@ impl<'a> Table<'a> {
     }
 
     /// Reads a key that has a default.
-    pub(super) fn or<T>(
+    pub(crate) fn or<T>(
         &self,
         key: &'static str,
         default: T,
@@ -75,7 +75,7 @@ impl<'a> Table<'a> {
     }
 
     /// Reads a key that must be there; `example` is how it could stand there.
-    pub(super) fn required<T>(
+    pub(crate) fn required<T>(
         &self,
         key: &'static str,
         example: &str,
@@ -111,6 +111,29 @@ impl<'a> Table<'a> {
                 Some((checked, Table::new(self.report, place, name.span(), table)))
             })
             .collect()
+    }
+
+    /// The tables under a key, by number, in the order of the file: `[[KEY]]`.
+    pub(crate) fn listed(&self, key: &'static str) -> Vec<Table<'a>> {
+        let Some(item) = self.item(key) else {
+            return Vec::new();
+        };
+        let right = format!("write each under a heading of its own: `[[{key}]]`");
+        let DeValue::Array(values) = item.value() else {
+            item.refuse_key(Fault::new(format!("`{key}` is no list of tables"), right));
+            return Vec::new();
+        };
+        let numbered = values.iter().zip(1..);
+        let tables = numbered.filter_map(|(value, number): (_, usize)| {
+            let DeValue::Table(entries) = value.get_ref() else {
+                let what = format!("{key} {number} is no table");
+                item.refuse_key(Fault::new(what, &*right));
+                return None;
+            };
+            let place = self.under(&format!("{key} {number}"));
+            Some(Table::new(self.report, place, value.span(), entries))
+        });
+        tables.collect()
     }
 
     /// What stands under a key that holds a table of free names, in the order of the
@@ -156,7 +179,7 @@ impl<'a> Table<'a> {
 
     /// Keys that would mean something here if another key said otherwise: each that is there is an
     /// error with the reason.
-    pub(super) fn foreign(&self, keys: &[&'static str], why: &str) {
+    pub(crate) fn foreign(&self, keys: &[&'static str], why: &str) {
         for key in keys {
             let Some((name, _)) = self.entries.get_key_value(*key) else {
                 continue;
@@ -178,12 +201,12 @@ impl<'a> Table<'a> {
 
     /// Takes keys as known without reading them: where something else is wrong that decides
     /// whether they belong here.
-    pub(super) fn know(&self, keys: &[&'static str]) {
+    pub(crate) fn know(&self, keys: &[&'static str]) {
         self.known.borrow_mut().extend(keys);
     }
 
     /// Reports every key that nobody asked for.
-    pub(super) fn end(&self) {
+    pub(crate) fn end(&self) {
         let known = self.known.borrow();
         for (name, value) in self.entries {
             let key: &str = name.get_ref();
@@ -196,7 +219,7 @@ impl<'a> Table<'a> {
     }
 
     /// The error that a key or table is missing here.
-    pub(super) fn missing(&self, key: &'static str, fault: Fault) {
+    pub(crate) fn missing(&self, key: &'static str, fault: Fault) {
         self.report.missing(&self.place, &self.at, key, fault);
     }
 

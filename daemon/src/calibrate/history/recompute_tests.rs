@@ -169,5 +169,11 @@ fn what_this_version_cannot_compute_says_why() {
         refused(|c| c.parameters.retain(|(name, _)| name != "c")),
         refused(|c| c.terms = vec![Term::Parameter(99)]),
     ];
-    insta::assert_snapshot!(texts.join("\n"), @"");
+    insta::assert_snapshot!(texts.join("\n"), @r"
+    needs the driver `bolometer`, which this nightbench does not have
+    takes `henry`, which this version of nightbench does not know
+    has a parameter `z`, which the driver `thermistor` does not know
+    has parameters that do not fit: the form `steinhart-hart` needs `a`, `b` and `c`
+    has a fitted term that is no number of its driver
+    ");
 }

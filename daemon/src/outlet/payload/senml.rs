@@ -2,8 +2,9 @@
 //!
 //! The base name is `site:probe:` (`site:` for a whole line), the name is the quantity, the time is
 //! absolute. A fault has no number to say: its record is `quality` with the reason as a string. A
-//! value outside the calibrated range has both, and `advice`. A unit that the SenML registry lacks is converted, or left out where nothing fits. Uncertainty, raw
-//! counts and sequence numbers are left out: take `json` where they count.
+//! value outside the calibrated range has both, and `advice`. A unit that the SenML registry lacks is
+//! converted, or left out where nothing fits. Uncertainty, raw counts, the calibration and sequence
+//! numbers are left out: take `json` where they count.
 //!
 //! A reading from before the clock was set is never sent: a small `t` means 'relative to now'
 //! (4.5.3). An alarm from then is sent without a time, which means 'roughly now'.
@@ -108,15 +109,15 @@ fn records(prefix: &str, reading: &Reading, line_ms: i64) -> Vec<Record<'static>
     };
     let quality = reading.outcome.quality();
     let value = reading.outcome.estimate().map(|estimate| {
-            let unit = senml_unit::find(&series.unit, &series.quantity);
-            let value = unit.map_or(estimate.value(), |unit| unit.convert(estimate.value()));
-            Record {
-                n: allowed_inside(&format!("{prefix}{}", series.quantity)),
-                u: unit.map(|unit| unit.code),
-                v: Some(value),
-                ..at()
-            }
-        });
+        let unit = senml_unit::find(&series.unit, &series.quantity);
+        let value = unit.map_or(estimate.value(), |unit| unit.convert(estimate.value()));
+        Record {
+            n: allowed_inside(&format!("{prefix}{}", series.quantity)),
+            u: unit.map(|unit| unit.code),
+            v: Some(value),
+            ..at()
+        }
+    });
     let mut records = Vec::from_iter(value);
     if quality != Quality::Good {
         records.push(word("quality", quality.tag()));

@@ -20,6 +20,9 @@ pub(crate) mod testing;
 #[allow(clippy::unwrap_used)]
 mod tests;
 mod usable;
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod usable_tests;
 
 pub use conversion::Conversion;
 pub use difference::{Difference, common_range, compare, inputs};

@@ -90,6 +90,22 @@ fn what_the_calibration_made_itself_keeps_every_bit() {
 }
 
 #[test]
+fn what_several_calibrations_made_becomes_one_series() {
+    let wanted = by(3, &calibration(&[], 0.0));
+    let mut recompute = recompute(&wanted, &[]);
+    let mut series = [0, 1, 3].map(|made_by| {
+        let mut reading = logged(made_by, 10_000.0, 0.1);
+        Arc::make_mut(&mut reading.series).id = made_by + 7;
+        match recompute(reading) {
+            Recomputed::Anew(reading) => reading.series,
+            Recomputed::AsLogged(_) => panic!("by {made_by}"),
+        }
+    });
+    series.sort_by_key(|series| series.id);
+    assert!(series.windows(2).all(|pair| pair[0] == pair[1]));
+}
+
+#[test]
 fn outside_the_points_it_is_extrapolated_and_outside_the_driver_a_fault() {
     let wanted = by(1, &calibration(&[], 0.0));
     for (ohm, quality) in [

@@ -2,8 +2,9 @@
 //! through it and cannot tell where the one ends and the other begins.
 
 use super::rows::{self, SeriesById};
-use super::{LogError, Newest, Progress, Shared, Span, same_line};
+use super::{LogError, Newest, Progress, Shared, Span, same_line, steps};
 use crate::alarm::Move;
+use crate::calibrate::Recorded;
 use crate::reading::Reading;
 use rusqlite::{Connection, OpenFlags, params};
 use std::path::Path;
@@ -156,6 +157,17 @@ impl LogReader {
     pub async fn last_time_of(&mut self, probe: &str) -> Result<Option<i64>, LogError> {
         let probe = probe.to_owned();
         self.on_disk(move |disk, _| disk.last_time_of(&probe)).await
+    }
+
+    /// What happened in a probe's calibration, oldest first: every step that was acknowledged. One
+    /// that cannot be read is among them as such.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn steps(&mut self, probe: &str) -> Result<Vec<Recorded>, LogError> {
+        let probe = probe.to_owned();
+        self.on_disk(move |disk, _| steps::of_probe(&disk.conn, &probe))
+            .await
     }
 
     /// How the service before this one ended; `None` in a new log.

@@ -9,7 +9,7 @@ use super::journal::{Entry, Kind, Loudness};
 use super::open::Next;
 use super::progress::Progress;
 use super::tail::Tail;
-use super::{Batch, LogError, Newest, Settings, Shared, open, rows, schema};
+use super::{Batch, LogError, Newest, Settings, Shared, open, rows, schema, steps};
 use crate::clock;
 use crate::reading::{Reading, Series};
 use crate::words::counted;
@@ -37,6 +37,8 @@ type Reply<T = ()> = oneshot::Sender<Result<T, LogError>>;
 pub enum Request {
     /// Append readings and entries.
     Append(Batch),
+    /// Append a step of a calibration with its entry, commit, and give its number.
+    Step(steps::New, Batch, Reply<u64>),
     /// Give the number of a series.
     Series(Series, Reply<Arc<Series>>),
     /// Keep an outlet's cursors.
@@ -110,6 +112,7 @@ struct Writer {
     reserved: Next,
     readings: Vec<Reading>,
     entries: Vec<Entry>,
+    step: Option<steps::New>,
     progress: HashMap<String, Progress>,
     /// When the next commit is due; none where nothing waits.
     due: Option<Instant>,
@@ -131,6 +134,7 @@ impl Writer {
             reserved,
             readings: Vec::new(),
             entries: Vec::new(),
+            step: None,
             progress: HashMap::new(),
             due: None,
             trouble: Trouble::default(),
@@ -191,6 +195,9 @@ impl Writer {
     fn serve(&mut self, request: Request) {
         match request {
             Request::Append(batch) => self.append(batch),
+            Request::Step(step, batch, reply) => {
+                let _ = reply.send(self.keep_step(step, batch));
+            }
             Request::Series(series, reply) => {
                 let _ = reply.send(self.number_series(series));
             }
@@ -216,6 +223,20 @@ impl Writer {
         if batch.at_once || flood {
             self.commit_or_tell();
         }
+    }
+
+    /// A step is kept at once or not at all: whoever asked is waiting to hear which.
+    fn keep_step(&mut self, step: steps::New, mut batch: Batch) -> Result<u64, LogError> {
+        let others = self.entries.len();
+        self.entries.append(&mut batch.entries);
+        self.step = Some(step);
+        let committed = self.commit();
+        let step = self.step.take();
+        if let Err(error) = committed {
+            self.entries.truncate(others);
+            return Err(error);
+        }
+        Ok(step.map_or(0, |step| step.number))
     }
 
     fn is_failing(&self) -> bool {
@@ -281,6 +302,7 @@ impl Writer {
 
     fn has_work(&self) -> bool {
         !(self.readings.is_empty() && self.entries.is_empty() && self.progress.is_empty())
+            || self.step.is_some()
     }
 
     /// The entry that tells of a time without commits; it follows with the next one. All that waited
@@ -315,6 +337,9 @@ impl Writer {
         }
         for entry in &self.entries {
             rows::insert_entry(&transaction, boot, entry)?;
+        }
+        if let Some(step) = &mut self.step {
+            step.insert(&transaction)?;
         }
         for (outlet, progress) in &self.progress {
             rows::write_progress(&transaction, outlet, progress)?;

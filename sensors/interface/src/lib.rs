@@ -108,7 +108,8 @@
 //! built against a later minor version.
 //!
 //! - [`Driver`], [`Parameter`], [`Values`]: what a maker writes against.
-//! - [`Points`], [`Start`], [`Fit`]: what the two functions for a fit are handed.
+//! - [`Points`], [`Start`], [`Fit`]: what the two functions for a fit are handed;
+//!   [`NodePolynomial`]: what a misfit can be made of.
 //! - [`Table`], [`Text`], [`Slice`], [`Status`]: what crosses; see `table.rs` for the layout.
 //! - [`host`]: the safe side that reads a table.
 //! - `include/nightbench_driver.h`: the same for a maker who writes C.
@@ -126,11 +127,13 @@ mod driver;
 mod export;
 mod fit;
 pub mod host;
+mod node_polynomial;
 mod parameter;
 mod table;
 
 pub use driver::{Check, Driver, Slope, Values};
 pub use fit::{Fit, Guess, Misfit, Points, Start};
+pub use node_polynomial::NodePolynomial;
 pub use parameter::Parameter;
 pub use table::{MAJOR, MINOR, SYMBOL, Slice, Status, Table, Text};
 

@@ -270,7 +270,7 @@ impl Fitted {
             );
         }
         let free = self.nearby.free();
-        let misfit = bind::misfit(&curve.model, &self.nodes, free, input)?;
+        let misfit = curve.model.misfit(&self.nodes, free, input)?;
         tell(Cause::Misfit, misfit * (1.0 + curve.slope).abs());
         Ok(())
     }

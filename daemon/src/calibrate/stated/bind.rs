@@ -1,7 +1,7 @@
 //! A stored calibration as its driver takes it. What does not fit is told, never guessed.
 
 use crate::calibrate::{Calibration, Source};
-use crate::driver::{Driver, DriverError, Model};
+use crate::driver::{Driver, DriverError};
 
 /// Every parameter's values in the driver's order; empty for one that the calibration does not know,
 /// because the driver has learnt it since.
@@ -50,15 +50,4 @@ pub(super) fn sources(calibration: &Calibration) -> Result<Vec<Source>, DriverEr
             source.loading.len()
         ))),
     }
-}
-
-/// Standard uncertainty of the model itself between and beyond the `nodes` that `free` of its
-/// parameters were fitted at; no driver tells it yet.
-pub(super) fn misfit(
-    _model: &Model,
-    _nodes: &[f64],
-    _free: usize,
-    _input: f64,
-) -> Result<f64, DriverError> {
-    Ok(0.0)
 }

@@ -27,6 +27,8 @@ pub mod log;
 
 pub mod outlet;
 
+pub mod control;
+
 pub mod service;
 
 pub mod doctor;

@@ -94,6 +94,7 @@ fn setup(probe: &str) -> Setup {
         boot: 1,
         last_ms: None,
         now: START,
+        due_ms: None,
     }
 }
 

@@ -25,6 +25,8 @@ pub enum Kind {
     Clock,
     /// Something about the log itself.
     Log,
+    /// A step in a probe's calibration, or that one is due.
+    Calibration,
 }
 
 impl Kind {
@@ -41,6 +43,7 @@ impl Kind {
             Self::Outlet => "outlet",
             Self::Clock => "clock",
             Self::Log => "log",
+            Self::Calibration => "calibration",
         }
     }
 }

@@ -13,6 +13,7 @@ pub mod reader;
 mod reader_tests;
 mod rows;
 pub mod schema;
+mod steps;
 mod tail;
 #[cfg(test)]
 pub mod testing;

@@ -2,8 +2,9 @@
 //! through it and cannot tell where the one ends and the other begins.
 
 use super::rows::{self, SeriesById};
-use super::{LogError, Newest, Progress, Shared, Span, same_line};
+use super::{LogError, Newest, Progress, Shared, Span, same_line, steps};
 use crate::alarm::Move;
+use crate::calibrate::Step;
 use crate::reading::Reading;
 use rusqlite::{Connection, OpenFlags, params};
 use std::path::Path;
@@ -42,6 +43,12 @@ impl LogReader {
             shared,
             disk: None,
         }
+    }
+
+    /// The log's file.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.shared.path
     }
 
     /// Lets the connection to the file go, for one who is close behind and lives from memory.
@@ -164,6 +171,16 @@ impl LogReader {
     /// What SQLite says.
     pub async fn last_end(&mut self) -> Result<Option<LastEnd>, LogError> {
         self.on_disk(|disk, _| disk.last_end()).await
+    }
+
+    /// The steps of a probe's calibration with their numbers, oldest first.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn steps(&mut self, probe: &str) -> Result<Vec<(u64, Step)>, LogError> {
+        let probe = probe.to_owned();
+        self.on_disk(move |disk, _| steps::of_probe(&disk.conn, &probe))
+            .await
     }
 
     /// Runs a blocking read on a thread of the runtime's pool; the connection comes back with it.

@@ -8,6 +8,7 @@
 use super::journal::{Entry, Kind, Loudness};
 use super::open::Next;
 use super::progress::Progress;
+use super::steps::{self, NewStep};
 use super::tail::Tail;
 use super::{Batch, LogError, Newest, Settings, Shared, open, rows, schema};
 use crate::clock;
@@ -45,6 +46,8 @@ pub enum Request {
     CommitEvery(Duration),
     /// Commit now.
     Commit(Reply),
+    /// Append a step of a calibration, and commit it with its entry before the answer.
+    Step(NewStep, Reply<u64>),
     /// Show that you live.
     Pulse,
     /// Commit, close and end.
@@ -202,6 +205,9 @@ impl Writer {
             Request::Commit(reply) => {
                 let _ = reply.send(self.commit());
             }
+            Request::Step(step, reply) => {
+                let _ = reply.send(self.append_step(step));
+            }
             // The loop itself counted.
             Request::Pulse | Request::Close(_) => {}
         }
@@ -216,6 +222,19 @@ impl Writer {
         if batch.at_once || flood {
             self.commit_or_tell();
         }
+    }
+
+    /// Step and entry in one transaction with all that came before them. Where they cannot be written
+    /// neither waits: whoever asked is told, and asks again.
+    fn append_step(&mut self, step: NewStep) -> Result<u64, LogError> {
+        self.commit()?;
+        let behavior = rusqlite::TransactionBehavior::Immediate;
+        let transaction = self.conn.transaction_with_behavior(behavior)?;
+        let number = steps::insert(&transaction, &step)?;
+        rows::insert_entry(&transaction, self.shared.boot, &step.entry)?;
+        transaction.commit()?;
+        self.shared.tail().entries_committed_up_to(step.entry.seq);
+        Ok(number)
     }
 
     fn is_failing(&self) -> bool {

@@ -1,6 +1,6 @@
 //! From a checked configuration to the flow's probes.
 
-use super::ServiceError;
+use super::{ServiceError, due};
 use crate::alarm::{Move, Rule, State};
 use crate::config::{Board, Channel, Config, Probe as ProbeTable};
 use crate::flow::{self, Flow, Measuring, Setup};
@@ -42,6 +42,9 @@ pub async fn flow(
                 boot: log.boot(),
                 last_ms: last_ms(log, &probe.name).await.map_err(in_log)?,
                 now,
+                due_ms: due::active(&mut log.reader(), &probe.name)
+                    .await?
+                    .and_then(|active| active.due_ms),
                 series,
             };
             probes.push(flow::Probe::new(setup));

@@ -3,9 +3,13 @@
 //! Start: log, probes, outlets, boards. Stop: boards, then what they brought, then outlets, then the
 //! log, so that everything that was read is in the log before the process ends.
 
+mod asked;
 mod build;
+mod due;
+mod observed;
 mod outlets;
 mod sources;
+mod standing;
 #[cfg(test)]
 mod tests;
 pub mod watchdog;
@@ -14,12 +18,15 @@ pub use sources::input as simulated_input;
 
 use crate::clock;
 use crate::config::Config;
+use crate::control::{Asked, MOST_CLIENTS, Server};
 use crate::flow::Flow;
 use crate::log::{Batch, Entry, Kind, Log, LogError, Loudness, Settings};
 use crate::source::{EVENT_CAPACITY, Event};
 use crate::words::counted;
+use due::Calibrations;
 use outlets::Outlets;
 use sources::Sources;
+use standing::Standing;
 use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
@@ -101,6 +108,13 @@ pub struct Service {
     events: mpsc::Receiver<(usize, Event)>,
     watchdog: Watchdog,
     drops: Drops,
+    server: Option<Server>,
+    /// Kept, so that the way for questions is never closed.
+    ask: mpsc::Sender<Asked>,
+    asked: mpsc::Receiver<Asked>,
+    standing: Standing,
+    calibrations: Calibrations,
+    since_ms: i64,
 }
 
 /// What could not be handed to the log.
@@ -123,6 +137,9 @@ impl Service {
         let mut sources = Sources::new(to_flow);
         let numbers = sources.numbers(&config);
         let flow = build::flow(&config, &numbers, &log, clock::now()).await?;
+        let (ask, asked) = mpsc::channel(MOST_CLIENTS);
+        let mut calibrations = Calibrations::default();
+        calibrations.read(&config, &log).await?;
         let mut service = Self {
             outlets: Outlets::new(log.clone()),
             sources,
@@ -132,6 +149,12 @@ impl Service {
             events,
             watchdog,
             drops: Drops::default(),
+            server: None,
+            ask,
+            asked,
+            standing: Standing::default(),
+            calibrations,
+            since_ms: clock::now().wall_ms,
         };
         service.journal_start().await;
         let orphans = build::orphans(&service.config, &service.log, clock::now()).await?;
@@ -139,6 +162,7 @@ impl Service {
         let new_outlets = service.outlets.prepare(&service.config).await?;
         service.outlets.apply(&service.config, new_outlets);
         service.sources.start_new(&service.config, &numbers);
+        service.listen().await;
         Ok(service)
     }
 
@@ -176,6 +200,7 @@ impl Service {
                 _ = self.events.recv_many(&mut events, EVENTS_AT_ONCE) => {
                     self.take(&mut events).await;
                 }
+                Some(asked) = self.asked.recv() => self.answer(asked).await,
                 _ = ticks.tick() => self.tick().await,
             }
         }
@@ -187,6 +212,9 @@ impl Service {
     /// What the log says of the last commit, or how many readings it could not take.
     pub async fn stop(mut self, why: &str) -> Result<(), ServiceError> {
         self.watchdog.stopping();
+        if let Some(server) = self.server.take() {
+            server.stop().await;
+        }
         let leaving = self.sources.stop();
         self.take_last_lines(leaving).await;
         let rest = self.flow.flush();
@@ -250,6 +278,7 @@ impl Service {
         let mut batch = self.flow.tick(now);
         batch.append(self.sources.revive(&self.config, now).await);
         batch.append(self.outlets.revive(now).await);
+        batch.append(self.calibrations.due(now));
         self.hand_over(batch, PATIENCE).await;
         self.watchdog.feed(&self.log);
     }
@@ -276,6 +305,7 @@ impl Service {
         let numbers = self.sources.numbers(&config);
         let new_flow = build::flow(&config, &numbers, &self.log, clock::now()).await?;
         let new_outlets = self.outlets.prepare(&config).await?;
+        self.calibrations.read(&config, &self.log).await?;
         // Nothing can fail from here on. Lines of boards that go still belong to the old flow.
         let leaving = self.sources.leave(&numbers);
         self.take_last_lines(leaving).await;
@@ -312,6 +342,7 @@ impl Service {
     }
 
     async fn hand_over(&mut self, batch: Batch, patience: Duration) {
+        self.standing.saw(&batch);
         hand_over(&self.log, &mut self.drops, batch, patience).await;
     }
 }

@@ -11,6 +11,7 @@ mod alarms_whatever_breaks;
 mod board_clock;
 mod checks;
 mod command_line;
+mod control;
 mod deploy_files;
 mod doctor;
 mod each_configuration_runs;

@@ -25,6 +25,7 @@ mod tests;
 pub use chain::Chain;
 pub use facts::{BoardStatus, OutletStatus, ProbeFacts, ProbeStatus, Said, Status, WatchedReading};
 pub use server::Server;
+pub use tell::shown;
 
 use tokio::sync::oneshot;
 

@@ -110,9 +110,10 @@ fn verified(verification: &Verification, unit: &str) -> String {
     format!("{outcome} its verification: error {error} (k = 2), tolerance {tolerance}")
 }
 
-/// A value with its expanded uncertainty, which gets two digits; the number as it is where there is
-/// none. `1` is UCUM's word for no unit.
-fn shown(value: f64, standard: f64, unit: &str) -> String {
+/// A value with its expanded uncertainty (k = 2), which gets two digits; the number as it is where
+/// there is none: `66.51 ± 0.24 Cel`. `1` is UCUM's word for no unit.
+#[must_use]
+pub fn shown(value: f64, standard: f64, unit: &str) -> String {
     let unit = match unit {
         "1" => String::new(),
         unit => format!(" {unit}"),

@@ -1,7 +1,7 @@
 //! The status as text for a terminal of 80 columns: a paragraph for each board, probe and outlet.
 
 use crate::cli::when;
-use crate::control::{BoardStatus, OutletStatus, ProbeStatus, Said, Status, WatchedReading};
+use crate::control::{BoardStatus, OutletStatus, ProbeStatus, Said, Status, WatchedReading, shown};
 use crate::reading::Quality;
 use crate::words::counted;
 use jiff::tz::TimeZone;
@@ -20,11 +20,11 @@ pub fn text(status: &Status, zone: &TimeZone) -> String {
         zone,
     };
     let mut paragraphs = vec![format!(
-        "nightbench {} runs at site `{}` since {} (process {})",
+        "nightbench {}, process {}, site `{}`, since {}",
         status.version,
+        status.process,
         status.site,
-        show.time(status.since_ms),
-        status.process
+        show.time(status.since_ms)
     )];
     paragraphs.push(format!("log `{}`", status.log));
     paragraphs.extend(status.boards.iter().map(|board| show.board(board)));
@@ -129,22 +129,18 @@ impl Show<'_> {
 
 /// `66.51 ± 0.24 Cel (k = 2)`, or why there is no number.
 fn value(reading: &WatchedReading) -> String {
-    let unit = match reading.unit.as_str() {
-        "1" => String::new(),
-        unit => format!(" {unit}"),
-    };
     let quality = Quality::ALL
         .into_iter()
         .find(|q| q.tag() == reading.quality);
     let words = quality.map_or(reading.quality.as_str(), |quality| quality.words());
     match (reading.value, reading.uncertainty) {
         (Some(value), Some(standard)) => {
-            let expanded = 2.0 * standard;
+            let number = shown(value, standard, &reading.unit);
             let extra = match quality {
                 Some(Quality::Good) => String::new(),
                 _ => format!(", {words}"),
             };
-            format!("{value:.3} ± {expanded:.3}{unit} (k = 2){extra}")
+            format!("{number} (k = 2){extra}")
         }
         _ => words.to_owned(),
     }
@@ -286,7 +282,21 @@ mod tests {
     fn a_night_is_told_within_80_columns() {
         let text = text(&night(), &TimeZone::UTC);
         assert!(text.lines().all(|line| line.chars().count() <= WIDTH));
-        insta::assert_snapshot!(text, @"");
+        insta::assert_snapshot!(text, @"
+        nightbench 0.1.0, process 1234, site `cellar`, since 2026-11-25 00:14:07+00:00
+        log `night.sqlite`
+        board `bench`: last samples 0.4 s ago; 1 min 35 s ago: opened (ttyUSB0)
+        board `yard`: no samples since the start
+        probe `mash` (`a0` of `bench`): 66.51 ± 0.24 Cel (k = 2), 0.4 s ago; calibration
+            2, due on 2026-11-26
+        probe `mash` (`a0` of `bench`): open circuit, 0.4 s ago; calibration 2, was due
+            on 2026-11-24
+        probe `mash` (`a0` of `bench`): no reading since the start; not calibrated
+        outlet `kitchen`: connected since 2026-11-25 01:14:07+00:00, nothing waits, last
+            acknowledged 1.0 s ago
+        outlet `kitchen`: not connected, 86400 readings wait; last trouble 1 d 1 h ago:
+            connection refused by 127.0.0.1:1883
+        ");
     }
 
     #[test]

@@ -9,6 +9,7 @@
 mod absolute;
 mod alarms_whatever_breaks;
 mod board_clock;
+mod calibrations;
 mod checks;
 mod command_line;
 mod control;

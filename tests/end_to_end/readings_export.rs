@@ -9,7 +9,7 @@ use serde_json::Value;
 use std::process::Command;
 
 const COLUMNS: &str = "time,local_time,probe,value,unit,uncertainty,quality,raw,electrical,\
-                       electrical_unit,spread,samples,seq";
+                       electrical_unit,spread,samples,seq,calibration";
 
 fn readings(scene: &Scene, arguments: &[&str]) -> String {
     let config = scene.file();

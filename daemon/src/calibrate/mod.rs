@@ -6,10 +6,12 @@
 
 pub mod calibration;
 pub mod curve;
+pub mod history;
 pub mod point;
 pub mod step;
 
 pub use calibration::{Calibration, Channel, Residual, Shape, Share, Source, Verification};
 pub use curve::{Curve, Term};
+pub use history::{History, Recorded};
 pub use point::{Captured, Compared, Point, Reference, Role};
 pub use step::Step;

@@ -42,4 +42,12 @@ pub enum Step {
         /// Why, in words; may be empty.
         why: String,
     },
+    /// A step that this version cannot read: damaged, or a later version's. Never written.
+    #[serde(skip_deserializing)]
+    Unreadable {
+        /// Whether it made a calibration: then it keeps its place in the numbering.
+        made: bool,
+        /// Why it cannot be read, in words.
+        why: String,
+    },
 }

@@ -1,5 +1,6 @@
 //! The command line: one definition, from which help, completions and the man page are made.
 
+mod calibrations;
 pub mod check;
 mod doctor;
 mod generate;
@@ -63,6 +64,8 @@ enum Verb {
     Status(status::Arguments),
     /// Print a probe's readings from the log, also while the service runs
     Readings(Box<readings::Arguments>),
+    /// Show each probe's calibrations: dates, points, uncertainty, drift, which was in use when
+    Calibrations(calibrations::Arguments),
     /// Send readings of some time to an outlet once more: for a broker or database that lost them
     ///
     /// They go out as late ones, beside a running service and without disturbing it. The number of
@@ -194,6 +197,7 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Listen(arguments) => listen::run(&arguments),
         Verb::Status(arguments) => status::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),
+        Verb::Calibrations(arguments) => calibrations::run(&arguments),
         Verb::Republish(arguments) => republish::run(&arguments),
         Verb::Completions { shell } => generate::completions(shell),
         Verb::Man { command } => generate::man(command.as_deref()),

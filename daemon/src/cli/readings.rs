@@ -1,16 +1,20 @@
 //! `nightbench readings`: a probe's readings from the log, as they are or as means over intervals.
 
+use super::calibrations::Chosen;
 use super::{Failure, Format, WhichLog, when, written};
-use crate::config;
+use crate::config::{self, Config};
 use crate::log::query::Query;
 use crate::reading::{Estimate, Outcome, Quality, Reading};
 use jiff::Timestamp;
-use std::io::{self, BufWriter};
-use std::path::PathBuf;
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+mod again;
 mod interval;
 mod write;
+
+use again::Again;
 
 /// Arguments of `readings`.
 #[derive(Debug, clap::Args)]
@@ -28,6 +32,10 @@ pub struct Arguments {
     /// Mean, lowest and highest over each interval: 30s, 10m, 2m30s, 1h, 1d
     #[arg(long, value_name = "SPAN", value_parser = when::parse_span)]
     every: Option<i64>,
+    /// Values by this one of the probe's calibrations, whatever made them: its number, or
+    /// `configured` for the configuration's parameters. What the log holds stays as it is
+    #[arg(long, value_name = "NUMBER", value_parser = Chosen::parse)]
+    calibration: Option<Chosen>,
     /// How they are written
     #[arg(long, value_enum, default_value = "csv")]
     format: Format,
@@ -39,6 +47,8 @@ struct Row {
     reading: Reading,
     /// Lowest and highest value and number of readings, where it is an interval.
     interval: Option<Interval>,
+    /// Whether the value is by a calibration that was asked for.
+    recomputed: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,38 +76,66 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         moment(&arguments.to, i64::MAX)?,
     );
     check_order(span)?;
-    let (path, site) = log_of(&arguments.which)?;
+    let (path, config) = log_of(&arguments.which)?;
+    let site = config
+        .as_ref()
+        .map_or_else(String::new, |config| config.site.clone());
     let query = open(&path)?;
     require_probe(&query, &arguments.probe, &path)?;
+    let again = match arguments.calibration {
+        None => None,
+        Some(chosen) => {
+            let again = Again::by(chosen, &arguments.probe, &query, config.as_ref());
+            Some(again.map_err(|what| in_log(&path, &what))?)
+        }
+    };
     let out = BufWriter::new(io::stdout().lock());
-    let mut writer =
-        write::Writer::new(out, arguments.format, site, zone, arguments.every.is_some());
+    let (format, intervals) = (arguments.format, arguments.every.is_some());
+    let writer = write::Writer::new(out, format, site, zone, intervals)
+        .recomputed(again.as_ref().map(|again| again.how.clone()));
+    print(arguments, &query, (span, &path), writer, again.as_ref())
+}
+
+fn print(
+    arguments: &Arguments,
+    query: &Query,
+    (span, path): ((i64, i64), &Path),
+    mut writer: write::Writer<impl Write>,
+    again: Option<&Again>,
+) -> Result<ExitCode, Failure> {
     let mut printed = writer.header();
     let mut means = arguments.every.map(interval::Means::new);
-    let mut nothing = true;
+    let mut told = again::Told::default();
+    let mut recompute = again.map(Again::recompute);
     let mut print = |row: Row| {
-        nothing = false;
         printed = writer.row(&row);
         printed.is_ok()
     };
-    query
-        .readings(&arguments.probe, span, |reading| match &mut means {
+    let visit = |reading| {
+        let (reading, recomputed) = match &mut recompute {
+            None => (reading, false),
+            Some(recompute) => again::parts(recompute(reading)),
+        };
+        told.count(&reading, recomputed);
+        match &mut means {
             None => print(Row {
                 reading,
                 interval: None,
+                recomputed,
             }),
-            Some(means) => means.take(reading).is_none_or(&mut print),
-        })
-        .map_err(|error| in_log(&path, &error.to_string()))?;
+            Some(means) => means.take(reading, recomputed).is_none_or(&mut print),
+        }
+    };
+    let visited = query.readings(&arguments.probe, span, visit);
+    visited.map_err(|error| in_log(path, &error.to_string()))?;
     if let Some(last) = means.and_then(interval::Means::finish) {
         print(last);
     }
-    if nothing {
-        eprintln!(
-            "nightbench: {}",
-            empty(&query, &arguments.probe, span, &path)?
-        );
+    if told.readings == 0 {
+        let empty = empty(query, &arguments.probe, span, path)?;
+        eprintln!("nightbench: {empty}");
     }
+    told.say(again);
     written(printed.and_then(|()| writer.flush()))
 }
 
@@ -121,7 +159,7 @@ fn empty(
     query: &Query,
     probe: &str,
     (from, to): (i64, i64),
-    path: &std::path::Path,
+    path: &Path,
 ) -> Result<String, Failure> {
     let extent = query.extent(probe);
     let extent = extent.map_err(|error| in_log(path, &error.to_string()))?;
@@ -138,16 +176,17 @@ fn empty(
     Ok(format!("no readings of `{probe}`{span}; {holds}"))
 }
 
-fn log_of(which: &WhichLog) -> Result<(PathBuf, String), Failure> {
+/// Path of the log, and the configuration where that names it.
+pub(super) fn log_of(which: &WhichLog) -> Result<(PathBuf, Option<Config>), Failure> {
     if let Some(log) = &which.log {
-        return Ok((log.clone(), String::new()));
+        return Ok((log.clone(), None));
     }
     let path = which.config.clone().unwrap_or_default();
     let (config, _) = config::load(&path).map_err(|error| Failure::new(error.to_string()))?;
-    Ok((config.log.path, config.site))
+    Ok((config.log.path.clone(), Some(config)))
 }
 
-fn open(path: &std::path::Path) -> Result<Query, Failure> {
+pub(super) fn open(path: &Path) -> Result<Query, Failure> {
     if !path.exists() {
         return Err(in_log(
             path,
@@ -157,11 +196,11 @@ fn open(path: &std::path::Path) -> Result<Query, Failure> {
     Query::open(path).map_err(|error| in_log(path, &error.to_string()))
 }
 
-fn in_log(path: &std::path::Path, what: &str) -> Failure {
+pub(super) fn in_log(path: &Path, what: &str) -> Failure {
     Failure::new(format!("log {}: {what}", path.display()))
 }
 
-fn require_probe(query: &Query, probe: &str, path: &std::path::Path) -> Result<(), Failure> {
+fn require_probe(query: &Query, probe: &str, path: &Path) -> Result<(), Failure> {
     let probes = query.probes();
     if probes.iter().any(|known| known == probe) {
         return Ok(());

@@ -2,36 +2,37 @@
 //!
 //! Whether a calibration is a good one is not judged here; who made it has judged that.
 
-use super::chain::Chain;
 use super::facts::ProbeFacts;
+use crate::calibrate::history::{History, Taken};
 use crate::calibrate::{Calibration, Point, Step};
 
 /// Checks a step of a probe.
 ///
 /// # Errors
 /// What is wrong with it, for a person.
-pub fn check(step: &Step, probe: &ProbeFacts, chain: &Chain) -> Result<(), String> {
+pub fn check(step: &Step, probe: &ProbeFacts, history: &History) -> Result<(), String> {
     finite(step)?;
     match step {
         Step::Point { point } => check_point(point),
         Step::Withdrawn { point, .. } => {
-            known_point(*point, chain)?;
-            require(!chain.is_withdrawn(*point), || {
+            let taken = known_point(*point, history)?;
+            require(taken.withdrawn.is_none(), || {
                 format!("point {point} is withdrawn already")
             })
         }
-        Step::Made { calibration } => check_made(calibration, probe, chain),
+        Step::Made { calibration } => check_made(calibration, probe, history),
         Step::Verified {
             calibration,
             verification,
         } => {
-            known_calibration(*calibration, chain)?;
-            known_point(verification.point, chain)
+            known_calibration(*calibration, history)?;
+            known_point(verification.point, history).map(|_| ())
         }
         Step::Activated { calibration, .. } => match calibration {
             None => Ok(()),
-            Some(number) => fits(known_calibration(*number, chain)?, probe),
+            Some(number) => fits(known_calibration(*number, history)?, probe),
         },
+        Step::Unreadable { .. } => Err("a step that cannot be read is none to be taken".to_owned()),
     }
 }
 
@@ -54,10 +55,10 @@ fn check_point(point: &Point) -> Result<(), String> {
     })
 }
 
-fn check_made(made: &Calibration, probe: &ProbeFacts, chain: &Chain) -> Result<(), String> {
+fn check_made(made: &Calibration, probe: &ProbeFacts, history: &History) -> Result<(), String> {
     fits(made, probe)?;
     for point in &made.points {
-        known_point(*point, chain)?;
+        known_point(*point, history)?;
     }
     let terms = made.terms.len();
     let square = made.covariance.len() == terms && made.covariance.iter().all(|r| r.len() == terms);
@@ -91,16 +92,15 @@ fn fits(made: &Calibration, probe: &ProbeFacts) -> Result<(), String> {
     }
 }
 
-fn known_point(number: u64, chain: &Chain) -> Result<(), String> {
-    require(chain.point(number).is_some(), || {
-        format!("there is no point {number} of this probe in the log")
-    })
+fn known_point(number: u64, history: &History) -> Result<&Taken, String> {
+    let taken = history.point(number);
+    taken.ok_or_else(|| format!("there is no point {number} of this probe in the log"))
 }
 
-fn known_calibration(number: u64, chain: &Chain) -> Result<&Calibration, String> {
-    chain
-        .calibration(number)
-        .ok_or_else(|| format!("there is no calibration with step number {number} of this probe"))
+fn known_calibration(number: u64, history: &History) -> Result<&Calibration, String> {
+    let made = history.calibration_of_step(number);
+    let made = made.map(|made| &made.calibration);
+    made.ok_or_else(|| format!("there is no calibration with step number {number} of this probe"))
 }
 
 fn require(holds: bool, otherwise: impl FnOnce() -> String) -> Result<(), String> {
@@ -112,19 +112,16 @@ fn require(holds: bool, otherwise: impl FnOnce() -> String) -> Result<(), String
 mod tests {
     use super::*;
     use crate::calibrate::Verification;
-    use crate::control::testing::{calibration, facts, point};
+    use crate::control::testing::{calibration, facts, history, point};
 
-    fn chain() -> Chain {
+    fn two_steps() -> History {
         let point = Box::new(point(0.0, 31_412.3));
         let calibration = Box::new(calibration(&[3]));
-        Chain(vec![
-            (3, Step::Point { point }),
-            (5, Step::Made { calibration }),
-        ])
+        history([(3, Step::Point { point }), (5, Step::Made { calibration })])
     }
 
     fn refused(step: Step) -> String {
-        check(&step, &facts(), &chain()).unwrap_err()
+        check(&step, &facts(), &two_steps()).unwrap_err()
     }
 
     fn made(change: impl FnOnce(&mut Calibration)) -> Step {
@@ -150,7 +147,7 @@ mod tests {
             },
         ];
         for step in steps {
-            assert_eq!(check(&step, &facts(), &chain()), Ok(()));
+            assert_eq!(check(&step, &facts(), &two_steps()), Ok(()));
         }
     }
 

@@ -5,7 +5,6 @@
 //! anything: readings are drawn from the log as an outlet draws them, and the flow waits for no
 //! client. Nothing here measures, judges or decides what a calibration is.
 
-mod chain;
 mod check;
 pub mod client;
 pub mod facts;
@@ -22,7 +21,6 @@ pub(crate) mod testing;
 #[cfg(test)]
 mod tests;
 
-pub use chain::Chain;
 pub use facts::{BoardStatus, OutletStatus, ProbeFacts, ProbeStatus, Said, Status, WatchedReading};
 pub use server::Server;
 pub use tell::shown;

@@ -3,10 +3,10 @@
 //!
 //! The commit is waited for here, in the connection's own task: the flow waits for no card.
 
-use super::chain::Chain;
 use super::facts::ProbeFacts;
 use super::{check, tell};
 use crate::calibrate::Step;
+use crate::calibrate::history::History;
 use crate::clock;
 use crate::log::{Log, LogError};
 
@@ -27,9 +27,9 @@ pub enum StepError {
 /// # Errors
 /// Why it was not taken; then nothing has changed.
 pub async fn append(log: &Log, probe: &ProbeFacts, step: &Step) -> Result<u64, StepError> {
-    let chain = Chain(log.reader().steps(&probe.probe).await?);
-    check::check(step, probe, &chain).map_err(StepError::Unfit)?;
-    let entry = tell::entry(clock::now(), step, probe, &chain);
+    let history = History::of(&log.reader().steps(&probe.probe).await?);
+    check::check(step, probe, &history).map_err(StepError::Unfit)?;
+    let entry = tell::entry(clock::now(), step, probe, &history);
     let told = entry.clone();
     let number = log.append_step(&probe.probe, step, entry).await?;
     told.say();

@@ -1,7 +1,7 @@
 //! What the journal says of a step, for a person.
 
-use super::chain::Chain;
 use super::facts::ProbeFacts;
+use crate::calibrate::history::History;
 use crate::calibrate::{Point, Reference, Role, Step, Verification};
 use crate::log::{Entry, Kind, Loudness};
 use crate::reading::Moment;
@@ -11,30 +11,33 @@ const COVERAGE: f64 = 2.0;
 
 /// The journal entry of a step that is about to be appended.
 #[must_use]
-pub fn entry(at: Moment, step: &Step, probe: &ProbeFacts, chain: &Chain) -> Entry {
+pub fn entry(at: Moment, step: &Step, probe: &ProbeFacts, history: &History) -> Entry {
     let failed = matches!(step, Step::Verified { verification, .. } if !verification.pass);
     let loudness = if failed {
         Loudness::Warning
     } else {
         Loudness::Info
     };
-    let text = text(step, probe, chain);
+    let text = text(step, probe, history);
     Entry::new(at, Kind::Calibration, probe.probe.as_str(), text).loud(loudness)
 }
 
-fn text(step: &Step, probe: &ProbeFacts, chain: &Chain) -> String {
+fn text(step: &Step, probe: &ProbeFacts, history: &History) -> String {
     let name = &probe.probe;
-    let rank = |number: u64| chain.rank(number).unwrap_or(0);
+    let number = |step: u64| {
+        let made = history.calibration_of_step(step);
+        made.map_or(0, |made| made.number)
+    };
     match step {
         Step::Point { point } => format!("probe `{name}`: point taken{}", told(point, probe)),
         Step::Withdrawn { point, why } => {
-            let what = chain.point(*point).map(|point| told(point, probe));
+            let what = history.point(*point).map(|taken| told(&taken.point, probe));
             let what = what.unwrap_or_default();
             format!("probe `{name}`: a point does not count any more{what}; {why}")
         }
         Step::Made { calibration } => format!(
             "calibration {} of probe `{name}` made, not in use yet ({})",
-            chain.count_made() + 1,
+            history.next_number(),
             calibration.decision
         ),
         Step::Verified {
@@ -42,20 +45,22 @@ fn text(step: &Step, probe: &ProbeFacts, chain: &Chain) -> String {
             verification,
         } => format!(
             "calibration {} of probe `{name}` {}",
-            rank(*calibration),
+            number(*calibration),
             verified(verification, &probe.unit)
         ),
         Step::Activated { calibration, why } => {
-            let made = calibration.and_then(|number| Some((number, chain.calibration(number)?)));
+            let made = calibration.and_then(|step| history.calibration_of_step(step));
             let what = match made {
-                Some((number, made)) => format!(
+                Some(made) => format!(
                     "calibration {} of probe `{name}` in use ({})",
-                    rank(number),
-                    made.decision
+                    made.number, made.calibration.decision
                 ),
                 None => format!("probe `{name}`: the configured parameters are in use"),
             };
             with_reason(what, why)
+        }
+        Step::Unreadable { why, .. } => {
+            format!("probe `{name}`: a step that cannot be read: {why}")
         }
     }
 }
@@ -131,7 +136,7 @@ pub fn shown(value: f64, standard: f64, unit: &str) -> String {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use crate::control::testing::{calibration, facts, point};
+    use crate::control::testing::{calibration, facts, history, point};
 
     fn verification(error: f64, pass: bool) -> Step {
         Step::Verified {
@@ -155,7 +160,7 @@ mod tests {
         let made = Step::Made {
             calibration: Box::new(calibration(&[3])),
         };
-        let chain = Chain(vec![(3, taken.clone()), (5, made.clone())]);
+        let history = history([(3, taken.clone()), (5, made.clone())]);
         let mut held_out = point(99.63, 973.2);
         held_out.role = Role::Check;
         held_out.compared.reference = Reference::Boiling {
@@ -184,7 +189,7 @@ mod tests {
                 why: "another sleeve".to_owned(),
             },
         ];
-        let told = steps.map(|step| text(&step, &facts(), &chain));
+        let told = steps.map(|step| text(&step, &facts(), &history));
         insta::assert_snapshot!(told.join("\n"), @"
         probe `mash`: point taken: ice point, 0.00 ± 0.10 Cel (k = 2), probe read 31412.3 ± 2.4 Ohm
         probe `mash`: point taken: boiling water at 1000.0 hPa, 99.63 ± 0.10 Cel (k = 2), probe read 973.2 ± 2.4 Ohm, kept out to verify

@@ -1,8 +1,10 @@
 //! Invented points and calibrations of an invented probe, for the tests of this module and its users.
 
 use super::facts::ProbeFacts;
+use crate::calibrate::history::{History, Recorded};
 use crate::calibrate::{
-    Calibration, Captured, Channel, Compared, Point, Reference, Residual, Role, Shape, Source, Term,
+    Calibration, Captured, Channel, Compared, Point, Reference, Residual, Role, Shape, Source,
+    Step, Term,
 };
 
 /// A 10 kOhm thermistor `mash` on `bench`.
@@ -89,4 +91,15 @@ pub fn calibration(points: &[u64]) -> Calibration {
         made_ms: 1_764_028_800_000,
         due_ms: Some(1_795_219_199_000),
     }
+}
+
+/// What these steps come to.
+pub fn history<const N: usize>(steps: [(u64, Step); N]) -> History {
+    let steps = steps.map(|(number, step)| Recorded {
+        number,
+        probe: "mash".to_owned(),
+        time_ms: 1_795_572_860_000,
+        step,
+    });
+    History::of(&steps)
 }

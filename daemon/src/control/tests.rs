@@ -7,6 +7,7 @@ use super::place::Place;
 use super::testing::{calibration, facts, point};
 use super::*;
 use crate::calibrate::Step;
+use crate::calibrate::history::History;
 use crate::log::Kind;
 use crate::log::testing::Bench;
 use std::io::{BufRead, BufReader, Read, Write};
@@ -144,8 +145,8 @@ async fn a_step_is_committed_told_and_in_force_before_its_answer() {
     calibration 1 of probe `vat` made, not in use yet (one point: offset)
     calibration 1 of probe `vat` in use (one point: offset)
     ");
-    let chain = Chain(desk.bench.log.reader().steps("vat").await.unwrap());
-    assert_eq!(chain.active().map(|(number, _)| number), Some(made));
+    let history = History::of(&desk.bench.log.reader().steps("vat").await.unwrap());
+    assert_eq!(history.active().map(|it| it.step), Some(made));
     assert_eq!(desk.close().await, 1);
 }
 

@@ -25,7 +25,7 @@ pub enum Kind {
     Clock,
     /// Something about the log itself.
     Log,
-    /// A step in a probe's calibration, or that one is due.
+    /// A step of a probe's calibration, or its due date.
     Calibration,
 }
 

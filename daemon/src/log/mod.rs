@@ -3,6 +3,7 @@
 //! Everything that was measured and everything that happened is here; outlets, commands and pages
 //! only read. A power cut costs at most the last commit interval ([`Settings::commit`]).
 
+mod folder;
 pub mod journal;
 mod open;
 pub mod progress;
@@ -13,7 +14,7 @@ pub mod reader;
 mod reader_tests;
 mod rows;
 pub mod schema;
-mod steps;
+pub mod steps;
 mod tail;
 #[cfg(test)]
 pub mod testing;
@@ -22,12 +23,14 @@ mod tests;
 mod wording;
 mod writer;
 
+pub use folder::missing_above;
 pub use journal::{Entry, Kind, Loudness};
 pub use progress::{Progress, Span};
 pub use reader::LogReader;
 pub use tail::same_line;
 
 use crate::alarm::Move;
+use crate::calibrate::Step;
 use crate::outlet::words;
 use crate::reading::{Reading, Series};
 use std::path::{Path, PathBuf};
@@ -101,6 +104,9 @@ pub enum LogError {
         "another service (process {0}) writes to this log; stop it, or choose another `path` in `[log]`"
     )]
     InUse(String),
+    /// The step of a calibration would not be read back as it is.
+    #[error("the step cannot be kept: {0}; nothing was written")]
+    Unkeepable(String),
     /// The writer has ended.
     #[error("the log's writer has ended")]
     Ended,
@@ -210,7 +216,7 @@ impl Log {
     /// What is wrong with the file, its folder, or the linked SQLite.
     pub fn open(settings: &Settings) -> Result<Self, LogError> {
         schema::assert_sqlite_version()?;
-        make_folder(&settings.path)?;
+        folder::make(&settings.path)?;
         let (requests, inbox) = mpsc::channel(REQUEST_CAPACITY);
         let shared = writer::start(settings, inbox)?;
         Ok(Self { shared, requests })
@@ -267,6 +273,33 @@ impl Log {
     /// `Ended`, or what SQLite says.
     pub async fn series(&self, series: Series) -> Result<Arc<Series>, LogError> {
         self.ask(|reply| Request::Series(series, reply)).await?
+    }
+
+    /// Appends a step of a probe's calibration, with the journal entry that tells of it, in one
+    /// transaction that is committed at once. Gives the step's number; by then it is in the file.
+    /// The step's time is the entry's. Who calls says the entry.
+    ///
+    /// # Errors
+    /// `Unkeepable`, `Ended`, or what SQLite says; then neither step nor entry is kept.
+    pub async fn append_step(
+        &self,
+        probe: &str,
+        step: &Step,
+        entry: Entry,
+    ) -> Result<u64, LogError> {
+        let step = steps::New::of(probe, entry.at.wall_ms, step)?;
+        let mut batch = Batch::of(entry);
+        let (reply, answer) = oneshot::channel();
+        let room = self.requests.reserve().await;
+        let room = room.map_err(|_| LogError::Ended)?;
+        {
+            // As in `append`: the writer gets entries in the order of their numbers.
+            let mut tail = self.shared.tail();
+            tail.take(&mut batch, MOST_WAITING);
+            room.send(Request::Step(step, batch, reply));
+        }
+        self.shared.urgent.notify_one();
+        answer.await.map_err(|_| LogError::Ended)?
     }
 
     /// Keeps an outlet's cursors with the next commit.
@@ -340,29 +373,6 @@ impl Log {
         sent.map_err(|_| LogError::Ended)?;
         self.shared.urgent.notify_one();
         answer.await.map_err(|_| LogError::Ended)
-    }
-}
-
-/// The folder furthest up that is missing above this one; `None` where this one can be made.
-#[must_use]
-pub fn missing_above(folder: &Path) -> Option<PathBuf> {
-    let above = folder.ancestors().skip(1);
-    let named = above.filter(|folder| !folder.as_os_str().is_empty());
-    let missing = named.filter(|folder| !folder.exists());
-    missing.last().map(Path::to_owned)
-}
-
-fn make_folder(log: &Path) -> Result<(), LogError> {
-    if log.is_dir() {
-        return Err(LogError::IsAFolder);
-    }
-    let folder = log.parent().unwrap_or(Path::new(""));
-    if folder.as_os_str().is_empty() || folder.exists() {
-        return Ok(());
-    }
-    match missing_above(folder) {
-        Some(missing) => Err(LogError::NoFolder(missing)),
-        None => Ok(std::fs::create_dir(folder)?),
     }
 }
 

@@ -3,7 +3,8 @@
 use super::reader::open_read_only;
 use super::rows::{self, SeriesById};
 use super::schema;
-use super::{LogError, same_line};
+use super::{LogError, same_line, steps};
+use crate::calibrate::Recorded;
 use crate::reading::Reading;
 use rusqlite::{Connection, params};
 use std::path::Path;
@@ -157,13 +158,30 @@ impl Query {
         Ok(page)
     }
 
+    /// What happened in a probe's calibration, oldest first. A step that cannot be read is among
+    /// them as such.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub fn steps(&self, probe: &str) -> Result<Vec<Recorded>, LogError> {
+        Ok(steps::of_probe(&self.conn, probe)?)
+    }
+
+    /// As [`Query::steps`], of all probes.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub fn steps_of_all(&self) -> Result<Vec<Recorded>, LogError> {
+        Ok(steps::of_all(&self.conn)?)
+    }
+
     /// How many readings and alarm moves there are, and how many readings have no value.
     ///
     /// # Errors
     /// What SQLite says.
     pub fn counts(&self) -> Result<Counts, LogError> {
         let sql = "SELECT (SELECT count(*) FROM reading), \
-            (SELECT count(*) FROM reading WHERE quality <> 0), \
+            (SELECT count(*) FROM reading WHERE value IS NULL), \
             (SELECT count(*) FROM journal WHERE kind = 'alarm')";
         let counts = self.conn.query_row(sql, [], |row| {
             Ok(Counts {

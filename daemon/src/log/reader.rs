@@ -4,7 +4,7 @@
 use super::rows::{self, SeriesById};
 use super::{LogError, Newest, Progress, Shared, Span, same_line, steps};
 use crate::alarm::Move;
-use crate::calibrate::Step;
+use crate::calibrate::Recorded;
 use crate::reading::Reading;
 use rusqlite::{Connection, OpenFlags, params};
 use std::path::Path;
@@ -165,22 +165,23 @@ impl LogReader {
         self.on_disk(move |disk, _| disk.last_time_of(&probe)).await
     }
 
+    /// What happened in a probe's calibration, oldest first: every step that was acknowledged. One
+    /// that cannot be read is among them as such.
+    ///
+    /// # Errors
+    /// What SQLite says.
+    pub async fn steps(&mut self, probe: &str) -> Result<Vec<Recorded>, LogError> {
+        let probe = probe.to_owned();
+        self.on_disk(move |disk, _| steps::of_probe(&disk.conn, &probe))
+            .await
+    }
+
     /// How the service before this one ended; `None` in a new log.
     ///
     /// # Errors
     /// What SQLite says.
     pub async fn last_end(&mut self) -> Result<Option<LastEnd>, LogError> {
         self.on_disk(|disk, _| disk.last_end()).await
-    }
-
-    /// The steps of a probe's calibration with their numbers, oldest first.
-    ///
-    /// # Errors
-    /// What SQLite says.
-    pub async fn steps(&mut self, probe: &str) -> Result<Vec<(u64, Step)>, LogError> {
-        let probe = probe.to_owned();
-        self.on_disk(move |disk, _| steps::of_probe(&disk.conn, &probe))
-            .await
     }
 
     /// Runs a blocking read on a thread of the runtime's pool; the connection comes back with it.

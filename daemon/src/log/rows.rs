@@ -94,9 +94,17 @@ fn outcome_from(row: &Row<'_>) -> rusqlite::Result<Outcome> {
 /// # Errors
 /// What SQLite says.
 pub fn all_series(conn: &Connection) -> rusqlite::Result<SeriesById> {
-    let sql = "SELECT id, probe, board, channel, driver, quantity, unit, electrical_unit, \
-        calibration FROM series";
-    let mut statement = conn.prepare_cached(sql)?;
+    // A log that is only read is not brought to today's version first.
+    let knows = "SELECT count(*) FROM pragma_table_info('series') WHERE name = 'calibration'";
+    let calibration = match conn.query_row(knows, [], |row| row.get(0))? {
+        0_i64 => "0",
+        _ => "calibration",
+    };
+    let sql = format!(
+        "SELECT id, probe, board, channel, driver, quantity, unit, electrical_unit, {calibration} \
+         FROM series"
+    );
+    let mut statement = conn.prepare_cached(&sql)?;
     let rows = statement.query_map([], |row| {
         let series = Series {
             id: row.get(0)?,

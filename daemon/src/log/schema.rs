@@ -210,6 +210,16 @@ pub fn checked_version(conn: &Connection) -> Result<u32, LogError> {
     }
 }
 
+/// Makes the tables of the first version, for tests of what a log of then comes to.
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+pub(super) fn begin_first_version(conn: &Connection) {
+    conn.execute_batch(VERSION_1).unwrap();
+    conn.pragma_update(None, "application_id", APPLICATION_ID)
+        .unwrap();
+    conn.pragma_update(None, "user_version", 1).unwrap();
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
@@ -256,10 +266,7 @@ mod tests {
     #[test]
     fn a_log_of_the_first_version_keeps_its_readings() {
         let mut conn = memory();
-        conn.execute_batch(VERSION_1).unwrap();
-        conn.pragma_update(None, "application_id", APPLICATION_ID)
-            .unwrap();
-        conn.pragma_update(None, "user_version", 1).unwrap();
+        begin_first_version(&conn);
         conn.execute_batch(
             "INSERT INTO boot VALUES (1, 'b');
              INSERT INTO series VALUES (7, 'p', 'b', 'c', 'd', 'temperature', 'Cel', 'Ohm');

@@ -7,4 +7,5 @@ mod kill;
 mod moves;
 mod open_and_close;
 mod same_bits;
+mod steps;
 mod trouble;

@@ -8,9 +8,8 @@
 use super::journal::{Entry, Kind, Loudness};
 use super::open::Next;
 use super::progress::Progress;
-use super::steps::{self, NewStep};
 use super::tail::Tail;
-use super::{Batch, LogError, Newest, Settings, Shared, open, rows, schema};
+use super::{Batch, LogError, Newest, Settings, Shared, open, rows, schema, steps};
 use crate::clock;
 use crate::reading::{Reading, Series};
 use crate::words::counted;
@@ -38,6 +37,8 @@ type Reply<T = ()> = oneshot::Sender<Result<T, LogError>>;
 pub enum Request {
     /// Append readings and entries.
     Append(Batch),
+    /// Append a step of a calibration with its entry, commit, and give its number.
+    Step(steps::New, Batch, Reply<u64>),
     /// Give the number of a series.
     Series(Series, Reply<Arc<Series>>),
     /// Keep an outlet's cursors.
@@ -46,8 +47,6 @@ pub enum Request {
     CommitEvery(Duration),
     /// Commit now.
     Commit(Reply),
-    /// Append a step of a calibration, and commit it with its entry before the answer.
-    Step(NewStep, Reply<u64>),
     /// Show that you live.
     Pulse,
     /// Commit, close and end.
@@ -113,6 +112,7 @@ struct Writer {
     reserved: Next,
     readings: Vec<Reading>,
     entries: Vec<Entry>,
+    step: Option<steps::New>,
     progress: HashMap<String, Progress>,
     /// When the next commit is due; none where nothing waits.
     due: Option<Instant>,
@@ -134,6 +134,7 @@ impl Writer {
             reserved,
             readings: Vec::new(),
             entries: Vec::new(),
+            step: None,
             progress: HashMap::new(),
             due: None,
             trouble: Trouble::default(),
@@ -194,6 +195,9 @@ impl Writer {
     fn serve(&mut self, request: Request) {
         match request {
             Request::Append(batch) => self.append(batch),
+            Request::Step(step, batch, reply) => {
+                let _ = reply.send(self.keep_step(step, batch));
+            }
             Request::Series(series, reply) => {
                 let _ = reply.send(self.number_series(series));
             }
@@ -204,9 +208,6 @@ impl Writer {
             Request::CommitEvery(every) => self.every = every,
             Request::Commit(reply) => {
                 let _ = reply.send(self.commit());
-            }
-            Request::Step(step, reply) => {
-                let _ = reply.send(self.append_step(step));
             }
             // The loop itself counted.
             Request::Pulse | Request::Close(_) => {}
@@ -224,17 +225,18 @@ impl Writer {
         }
     }
 
-    /// Step and entry in one transaction with all that came before them. Where they cannot be written
-    /// neither waits: whoever asked is told, and asks again.
-    fn append_step(&mut self, step: NewStep) -> Result<u64, LogError> {
-        self.commit()?;
-        let behavior = rusqlite::TransactionBehavior::Immediate;
-        let transaction = self.conn.transaction_with_behavior(behavior)?;
-        let number = steps::insert(&transaction, &step)?;
-        rows::insert_entry(&transaction, self.shared.boot, &step.entry)?;
-        transaction.commit()?;
-        self.shared.tail().entries_committed_up_to(step.entry.seq);
-        Ok(number)
+    /// A step is kept at once or not at all: whoever asked is waiting to hear which.
+    fn keep_step(&mut self, step: steps::New, mut batch: Batch) -> Result<u64, LogError> {
+        let others = self.entries.len();
+        self.entries.append(&mut batch.entries);
+        self.step = Some(step);
+        let committed = self.commit();
+        let step = self.step.take();
+        if let Err(error) = committed {
+            self.entries.truncate(others);
+            return Err(error);
+        }
+        Ok(step.map_or(0, |step| step.number))
     }
 
     fn is_failing(&self) -> bool {
@@ -300,6 +302,7 @@ impl Writer {
 
     fn has_work(&self) -> bool {
         !(self.readings.is_empty() && self.entries.is_empty() && self.progress.is_empty())
+            || self.step.is_some()
     }
 
     /// The entry that tells of a time without commits; it follows with the next one. All that waited
@@ -334,6 +337,9 @@ impl Writer {
         }
         for entry in &self.entries {
             rows::insert_entry(&transaction, boot, entry)?;
+        }
+        if let Some(step) = &mut self.step {
+            step.insert(&transaction)?;
         }
         for (outlet, progress) in &self.progress {
             rows::write_progress(&transaction, outlet, progress)?;

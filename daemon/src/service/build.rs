@@ -1,18 +1,24 @@
 //! From a checked configuration to the flow's probes.
 
-use super::{ServiceError, due};
+use super::ServiceError;
 use crate::alarm::{Move, Rule, State};
+use crate::calibrate::Calibration;
+use crate::calibrate::history::{self, History};
 use crate::config::{Board, Channel, Config, Probe as ProbeTable};
 use crate::flow::{self, Flow, Measuring, Setup};
-use crate::log::{Batch, Log, LogError};
+use crate::log::{Batch, Entry, Kind, Log, LogError, Loudness};
 use crate::measure::decode::Decoder;
 use crate::measure::supply::SupplyChannel;
 use crate::reading::{Moment, Series, Stamp};
 use jiff::Timestamp;
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 /// Boards of the configuration by name, with the numbers that their sources know.
 pub type Numbers = BTreeMap<String, usize>;
+
+/// A note at the start finds room in the log at once, or waits no longer than a reading would.
+const NOTE_PATIENCE: Duration = Duration::from_secs(2);
 
 /// A flow over the boards of a configuration.
 ///
@@ -35,16 +41,17 @@ pub async fn flow(
         let mut probes = Vec::new();
         let mut fields = Vec::new();
         for (probe, channel) in probes_of(config, board) {
-            let series = log.series(series(probe)).await.map_err(in_log)?;
+            let history = History::of(&log.reader().steps(&probe.name).await.map_err(in_log)?);
+            let calibration = calibration_in_use(&history, probe, log, now).await;
+            let number = calibration.map_or(0, |(number, _)| number);
+            let series = log.series(series(probe, number)).await.map_err(in_log)?;
             let setup = Setup {
                 measuring: measuring(probe, channel)?,
                 alarms: alarms(probe, &standing),
                 boot: log.boot(),
                 last_ms: last_ms(log, &probe.name).await.map_err(in_log)?,
                 now,
-                due_ms: due::active(&mut log.reader(), &probe.name)
-                    .await?
-                    .and_then(|active| active.due_ms),
+                due_ms: calibration.and_then(|(_, made)| made.due_ms),
                 series,
             };
             probes.push(flow::Probe::new(setup));
@@ -156,7 +163,31 @@ fn measuring(probe: &ProbeTable, channel: &Channel) -> Result<Measuring, Service
     })
 }
 
-fn series(probe: &ProbeTable) -> Series {
+/// The calibration that the probe's values are made by; `None` for the configured parameters. Where
+/// the one in use does not fit the probe any more, the journal says so.
+async fn calibration_in_use<'a>(
+    history: &'a History,
+    probe: &ProbeTable,
+    log: &Log,
+    now: Moment,
+) -> Option<(u32, &'a Calibration)> {
+    let why = match history::active(history, probe) {
+        Ok(active) => return active,
+        Err(why) => why,
+    };
+    let text = format!(
+        "probe {}: {why}; the configured parameters are used instead, so calibrate it again, or \
+         correct its table",
+        probe.name
+    );
+    let entry = Entry::new(now, Kind::Calibration, &probe.name, text).loud(Loudness::Warning);
+    entry.say();
+    // Where the log has no room, it was said all the same.
+    let _ = log.append(Batch::of(entry), NOTE_PATIENCE).await;
+    None
+}
+
+fn series(probe: &ProbeTable, calibration: u32) -> Series {
     Series {
         id: 0,
         probe: probe.name.clone(),
@@ -166,7 +197,7 @@ fn series(probe: &ProbeTable) -> Series {
         quantity: probe.quantity.clone(),
         unit: probe.unit.clone(),
         electrical_unit: probe.input.unit().to_owned(),
-        calibration: 0,
+        calibration,
     }
 }
 

@@ -1,9 +1,10 @@
 //! Which calibration each probe is under, and when it should be made again.
 
 use super::ServiceError;
+use crate::calibrate::history::{self, History};
 use crate::clock;
-use crate::config::Config;
-use crate::control::{Chain, ProbeFacts};
+use crate::config::{Config, Probe};
+use crate::control::ProbeFacts;
 use crate::log::{Batch, Entry, Kind, Log, LogReader, Loudness};
 use crate::reading::Moment;
 use jiff::Timestamp;
@@ -39,7 +40,7 @@ impl Calibrations {
         let mut active = BTreeMap::new();
         let mut reader = log.reader();
         for probe in &config.probes {
-            if let Some(found) = self::active(&mut reader, &probe.name).await? {
+            if let Some(found) = self::active(&mut reader, probe).await? {
                 active.insert(probe.name.clone(), found);
             }
         }
@@ -84,26 +85,20 @@ impl Calibrations {
     }
 }
 
-/// The calibration that a probe is under; `None` for the configured parameters.
-///
-/// # Errors
-/// What the log says.
-pub async fn active(reader: &mut LogReader, probe: &str) -> Result<Option<Active>, ServiceError> {
-    let steps = reader
-        .steps(probe)
-        .await
-        .map_err(|error| ServiceError::Log {
-            path: reader.path().display().to_string(),
-            error,
-        })?;
-    let chain = Chain(steps);
-    let active = chain.active().and_then(|(number, calibration)| {
-        Some(Active {
-            rank: chain.rank(number)?,
-            due_ms: calibration.due_ms,
-        })
-    });
-    Ok(active)
+/// The calibration that a probe is under; `None` for the configured parameters, also where the one
+/// that was put in use does not fit the probe any more: the flow has told of that.
+async fn active(reader: &mut LogReader, probe: &Probe) -> Result<Option<Active>, ServiceError> {
+    let steps = reader.steps(&probe.name).await;
+    let steps = steps.map_err(|error| ServiceError::Log {
+        path: reader.path().display().to_string(),
+        error,
+    })?;
+    let history = History::of(&steps);
+    let in_use = history::active(&history, probe).ok().flatten();
+    Ok(in_use.map(|(rank, made)| Active {
+        rank,
+        due_ms: made.due_ms,
+    }))
 }
 
 /// The day in UTC, as the journal's other times.

@@ -25,6 +25,8 @@ struct Open {
     fault: Option<Quality>,
     /// Whether one of them was outside the calibrated range: then the mean is, too.
     extrapolated: bool,
+    /// Whether its readings were recomputed: all of a series are, or none.
+    recomputed: bool,
 }
 
 impl Means {
@@ -38,7 +40,7 @@ impl Means {
 
     /// Takes a reading; gives the interval before it, where it is the first of another. Another
     /// series (unit, wiring) is another interval too.
-    pub fn take(&mut self, reading: Reading) -> Option<Row> {
+    pub fn take(&mut self, reading: Reading, recomputed: bool) -> Option<Row> {
         let start_ms = reading.at.wall_ms.div_euclid(self.every_ms) * self.every_ms;
         let same = |o: &Open| o.start_ms == start_ms && o.last.series == reading.series;
         let complete = if self.open.as_ref().is_some_and(same) {
@@ -46,9 +48,11 @@ impl Means {
         } else {
             self.open.take().map(Open::row)
         };
-        self.open
-            .get_or_insert_with(|| Open::new(start_ms, reading.clone()))
-            .add(reading);
+        let open = self
+            .open
+            .get_or_insert_with(|| Open::new(start_ms, reading.clone()));
+        open.recomputed = recomputed;
+        open.add(reading);
         complete
     }
 
@@ -71,6 +75,7 @@ impl Open {
             highest: f64::NEG_INFINITY,
             fault: None,
             extrapolated: false,
+            recomputed: false,
         }
     }
 
@@ -115,6 +120,7 @@ impl Open {
         let known = |value: f64| value.is_finite().then_some(value);
         Row {
             reading,
+            recomputed: self.recomputed,
             interval: Some(Interval {
                 lowest: known(self.lowest),
                 highest: known(self.highest),
@@ -138,6 +144,10 @@ mod tests {
         reading
     }
 
+    fn take(means: &mut Means, reading: Reading) -> Option<Row> {
+        means.take(reading, false)
+    }
+
     fn value(value: f64) -> Outcome {
         Outcome::Value(Estimate::new(value, 0.1).unwrap())
     }
@@ -145,15 +155,14 @@ mod tests {
     #[test]
     fn an_interval_is_the_mean_of_what_was_good() {
         let mut means = Means::new(10_000);
-        assert_eq!(means.take(at(10_000, value(20.0))), None);
+        assert_eq!(take(&mut means, at(10_000, value(20.0))), None);
         assert_eq!(
-            means.take(at(12_000, Outcome::Fault(Quality::OpenCircuit))),
+            take(&mut means, at(12_000, Outcome::Fault(Quality::OpenCircuit))),
             None
         );
-        assert_eq!(means.take(at(19_999, value(22.0))), None);
-        let row = means
-            .take(at(20_000, Outcome::Fault(Quality::BoardSilent)))
-            .unwrap();
+        assert_eq!(take(&mut means, at(19_999, value(22.0))), None);
+        let silent = at(20_000, Outcome::Fault(Quality::BoardSilent));
+        let row = take(&mut means, silent).unwrap();
         assert_eq!(row.reading.outcome, value(21.0));
         assert_eq!(row.reading.at.wall_ms, 10_000);
         let interval = row.interval.unwrap();
@@ -170,8 +179,8 @@ mod tests {
     #[test]
     fn half_of_it_faulty_is_a_fault() {
         let mut means = Means::new(10_000);
-        means.take(at(1, value(20.0)));
-        means.take(at(2, Outcome::Fault(Quality::OpenCircuit)));
+        take(&mut means, at(1, value(20.0)));
+        take(&mut means, at(2, Outcome::Fault(Quality::OpenCircuit)));
         let row = means.finish().unwrap();
         assert_eq!(row.reading.outcome, Outcome::Fault(Quality::OpenCircuit));
     }
@@ -179,7 +188,7 @@ mod tests {
     #[test]
     fn an_interval_before_1970_is_aligned_as_well() {
         let mut means = Means::new(10_000);
-        means.take(at(-1, value(1.0)));
+        take(&mut means, at(-1, value(1.0)));
         assert_eq!(means.finish().unwrap().reading.at.wall_ms, -10_000);
     }
 }

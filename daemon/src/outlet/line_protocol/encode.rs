@@ -5,7 +5,7 @@
 
 use super::point::{Field, Point, Unwritable};
 use crate::alarm::{Move, State};
-use crate::reading::Reading;
+use crate::reading::{Quality, Reading};
 
 /// The measurement that moves of alarms go to.
 pub const ALARM_MEASUREMENT: &str = "alarm";
@@ -18,22 +18,31 @@ const FURTHEST_MS: i64 = 9_223_372_036_854;
 /// One reading as a line without a line break:
 /// `reading,probe=mash,quantity=temperature,site=cellar,unit=Cel value=67.91,…,seq=123i 1795…`.
 ///
+/// A calibrated one has `calibration=3i`: a field, so that a series goes on when its calibration
+/// is succeeded. One outside the calibrated range has its advice as well.
+///
 /// # Errors
 /// Where a name, the time or the sequence number has no form in line protocol.
 pub fn encode(reading: &Reading, site: &str, measurement: &str) -> Result<String, Unwritable> {
     let series = &reading.series;
     let estimate = reading.outcome.estimate();
-    let mut fields = Vec::with_capacity(6);
+    let mut fields = Vec::with_capacity(8);
     push(&mut fields, "value", estimate.map(|e| e.value()));
     push(
         &mut fields,
         "uncertainty",
         estimate.map(|e| e.uncertainty()),
     );
-    let quality = reading.outcome.quality().tag();
-    fields.push(("quality", Field::Text(quality)));
+    let quality = reading.outcome.quality();
+    fields.push(("quality", Field::Text(quality.tag())));
+    if quality == Quality::Extrapolated {
+        fields.push(("advice", Field::Text(quality.advice())));
+    }
     push(&mut fields, "raw", reading.raw);
     push(&mut fields, "electrical", reading.electrical);
+    if series.calibration != 0 {
+        fields.push(("calibration", integer(series.calibration.into())?));
+    }
     fields.push(("seq", integer(reading.seq)?));
     Point {
         measurement,
@@ -103,7 +112,8 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::outlet::line_protocol::example::{moved, reading};
-    use crate::reading::{Outcome, Quality};
+    use crate::reading::{Outcome, Series};
+    use std::sync::Arc;
 
     #[test]
     fn a_good_reading_is_one_line_with_sorted_tags_and_milliseconds() {
@@ -112,6 +122,23 @@ mod tests {
             "reading,probe=mash,quantity=temperature,site=cellar,unit=Cel \
              value=67.91,uncertainty=0.05,quality=\"good\",raw=512,electrical=3592.1,seq=123i \
              1795573447123"
+        );
+    }
+
+    #[test]
+    fn a_calibrated_reading_names_its_calibration_and_one_outside_its_range_says_so() {
+        let mut beyond = reading(125);
+        beyond.series = Arc::new(Series {
+            calibration: 3,
+            ..(*beyond.series).clone()
+        });
+        beyond.outcome = Outcome::Extrapolated(beyond.outcome.estimate().unwrap());
+        assert_eq!(
+            encode(&beyond, "cellar", "reading").unwrap(),
+            "reading,probe=mash,quantity=temperature,site=cellar,unit=Cel \
+             value=67.91,uncertainty=0.05,quality=\"extrapolated\",advice=\"add a reference point \
+             out here, or trust it only within its uncertainty\",raw=512,electrical=3592.1,\
+             calibration=3i,seq=125i 1795573447125"
         );
     }
 

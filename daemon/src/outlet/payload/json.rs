@@ -73,6 +73,9 @@ struct ReadingObject<'a> {
     quality: &'static str,
     #[serde(skip_serializing_if = "str::is_empty")]
     advice: &'static str,
+    /// Which of the probe's calibrations made the value; left out for the configured parameters.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    calibration: Option<u32>,
     raw: Option<f64>,
     electrical: Option<f64>,
     electrical_unit: &'a str,
@@ -121,6 +124,7 @@ impl<'a> ReadingObject<'a> {
             uncertainty: estimate.map(|estimate| estimate.uncertainty()),
             quality: quality.tag(),
             advice: quality.advice(),
+            calibration: (series.calibration != 0).then_some(series.calibration),
             raw: reading.raw,
             electrical: reading.electrical,
             electrical_unit: &series.electrical_unit,
@@ -137,7 +141,7 @@ fn bytes(object: &impl Serialize) -> Vec<u8> {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
-    use super::super::tests::{broken, mash, too_hot};
+    use super::super::tests::{beyond, broken, mash, too_hot};
     use super::*;
     use proptest::prelude::*;
 
@@ -158,6 +162,14 @@ mod tests {
         assert_eq!(
             text(reading(&broken())),
             r#"{"probe":"mash","board":"bench","seq":123,"time":"2026-11-25T01:50:47.123Z","value":null,"unit":"Cel","quantity":"temperature","uncertainty":null,"quality":"open_circuit","advice":"check the plug and the lead for a break","raw":1023.0,"electrical":null,"electrical_unit":"Ohm","samples":1}"#
+        );
+    }
+
+    #[test]
+    fn a_calibrated_reading_names_its_calibration_and_one_outside_its_range_says_so() {
+        assert_eq!(
+            text(reading(&beyond(104.2))),
+            r#"{"probe":"mash","board":"bench","seq":123,"time":"2026-11-25T01:50:47.123Z","value":104.2,"unit":"Cel","quantity":"temperature","uncertainty":0.05,"quality":"extrapolated","advice":"add a reference point out here, or trust it only within its uncertainty","calibration":3,"raw":512.0,"electrical":3592.1,"electrical_unit":"Ohm","samples":1}"#
         );
     }
 

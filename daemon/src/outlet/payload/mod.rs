@@ -135,6 +135,20 @@ pub(crate) mod tests {
         }
     }
 
+    /// The same probe by its third calibration, outside of what that covers.
+    pub(crate) fn beyond(value: f64) -> Reading {
+        let reading = mash(value);
+        let series = Series {
+            calibration: 3,
+            ..(*reading.series).clone()
+        };
+        Reading {
+            series: Arc::new(series),
+            outcome: Outcome::Extrapolated(Estimate::new(value, 0.05).unwrap()),
+            ..reading
+        }
+    }
+
     /// The mash too hot; the scene is invented.
     pub(crate) fn too_hot() -> Move {
         Move {

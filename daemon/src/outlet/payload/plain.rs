@@ -28,7 +28,7 @@ pub fn alarm(alarm: &Move) -> Vec<u8> {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
-    use super::super::tests::{broken, mash, too_hot};
+    use super::super::tests::{beyond, broken, mash, too_hot};
     use super::*;
     use proptest::prelude::*;
 
@@ -36,6 +36,11 @@ mod tests {
     fn a_value_is_its_number() {
         assert_eq!(reading(&mash(67.91)), b"67.91");
         assert_eq!(reading(&mash(-20.0)), b"-20");
+    }
+
+    #[test]
+    fn a_value_outside_the_calibrated_range_is_its_number() {
+        assert_eq!(reading(&beyond(104.2)), b"104.2");
     }
 
     #[test]

@@ -2,8 +2,9 @@
 //!
 //! The base name is `site:probe:` (`site:` for a whole line), the name is the quantity, the time is
 //! absolute. A fault has no number to say: its record is `quality` with the reason as a string. A
-//! unit that the SenML registry lacks is converted, or left out where nothing fits. Uncertainty, raw
-//! counts and sequence numbers are left out: take `json` where they count.
+//! value outside the calibrated range has both, and `advice`. A unit that the SenML registry lacks is
+//! converted, or left out where nothing fits. Uncertainty, raw counts, the calibration and sequence
+//! numbers are left out: take `json` where they count.
 //!
 //! A reading from before the clock was set is never sent: a small `t` means 'relative to now'
 //! (4.5.3). An alarm from then is sent without a time, which means 'roughly now'.
@@ -12,7 +13,7 @@ use super::Unsayable;
 use super::senml_unit;
 use crate::alarm::{Move, State};
 use crate::clock::is_plausible;
-use crate::reading::Reading;
+use crate::reading::{Quality, Reading};
 use serde::Serialize;
 
 /// One reading of one probe.
@@ -24,7 +25,7 @@ pub fn reading(site: &str, reading: &Reading) -> Result<Vec<u8>, Unsayable> {
         format!("{}:{}:", site, reading.series.probe),
         reading.at.wall_ms,
     )?;
-    Ok(pack(first, vec![record("", reading, reading.at.wall_ms)]))
+    Ok(pack(first, records("", reading, reading.at.wall_ms)))
 }
 
 /// All readings of one line.
@@ -36,7 +37,7 @@ pub fn line(site: &str, readings: &[Reading]) -> Result<Vec<u8>, Unsayable> {
     let first = base(format!("{site}:"), line_ms)?;
     let records = readings
         .iter()
-        .map(|reading| record(&format!("{}:", reading.series.probe), reading, line_ms))
+        .flat_map(|reading| records(&format!("{}:", reading.series.probe), reading, line_ms))
         .collect();
     Ok(pack(first, records))
 }
@@ -94,30 +95,37 @@ fn base(name: String, wall_ms: i64) -> Result<Record<'static>, Unsayable> {
 }
 
 /// `prefix` stands before the name where the base name does not hold the probe.
-fn record(prefix: &str, reading: &Reading, line_ms: i64) -> Record<'static> {
+fn records(prefix: &str, reading: &Reading, line_ms: i64) -> Vec<Record<'static>> {
     let series = &reading.series;
     let moved_ms = reading.at.wall_ms.saturating_sub(line_ms);
-    let at = Record {
+    let at = || Record {
         t: (moved_ms != 0).then(|| seconds(moved_ms)),
         ..Record::default()
     };
-    match reading.outcome.estimate() {
-        Some(estimate) => {
-            let unit = senml_unit::find(&series.unit, &series.quantity);
-            let value = unit.map_or(estimate.value(), |unit| unit.convert(estimate.value()));
-            Record {
-                n: allowed_inside(&format!("{prefix}{}", series.quantity)),
-                u: unit.map(|unit| unit.code),
-                v: Some(value),
-                ..at
-            }
+    let word = |name: &str, word: &'static str| Record {
+        n: allowed_inside(&format!("{prefix}{name}")),
+        vs: Some(word),
+        ..at()
+    };
+    let quality = reading.outcome.quality();
+    let value = reading.outcome.estimate().map(|estimate| {
+        let unit = senml_unit::find(&series.unit, &series.quantity);
+        let value = unit.map_or(estimate.value(), |unit| unit.convert(estimate.value()));
+        Record {
+            n: allowed_inside(&format!("{prefix}{}", series.quantity)),
+            u: unit.map(|unit| unit.code),
+            v: Some(value),
+            ..at()
         }
-        None => Record {
-            n: allowed_inside(&format!("{prefix}quality")),
-            vs: Some(reading.outcome.quality().tag()),
-            ..at
-        },
+    });
+    let mut records = Vec::from_iter(value);
+    if quality != Quality::Good {
+        records.push(word("quality", quality.tag()));
     }
+    if quality == Quality::Extrapolated {
+        records.push(word("advice", quality.advice()));
+    }
+    records
 }
 
 /// The base fields go into the first record (4.1: they hold for it and all that follow).
@@ -151,7 +159,7 @@ fn allowed_inside(name: &str) -> String {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
-    use super::super::tests::{NIGHT_MS, broken, mash, too_hot};
+    use super::super::tests::{NIGHT_MS, beyond, broken, mash, too_hot};
     use super::*;
     use crate::reading::Series;
     use std::sync::Arc;
@@ -179,6 +187,14 @@ mod tests {
         assert_eq!(
             text(reading("cellar", &broken()).unwrap()),
             r#"[{"bn":"cellar:mash:","bt":1795571447.123,"n":"quality","vs":"open_circuit"}]"#
+        );
+    }
+
+    #[test]
+    fn a_value_outside_the_calibrated_range_says_that_too() {
+        assert_eq!(
+            text(reading("cellar", &beyond(104.2)).unwrap()),
+            r#"[{"bn":"cellar:mash:","bt":1795571447.123,"n":"temperature","u":"Cel","v":104.2},{"n":"quality","vs":"extrapolated"},{"n":"advice","vs":"add a reference point out here, or trust it only within its uncertainty"}]"#
         );
     }
 

@@ -1,0 +1,87 @@
+//! Which calibration is meant on the command line: a number, or the configured parameters.
+
+use crate::calibrate::History;
+use crate::calibrate::history::Conversion;
+use crate::config::{Config, Probe};
+use std::fmt;
+
+/// A calibration of a probe, or what the configuration says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Chosen {
+    /// The configuration's parameters.
+    Configured,
+    /// The calibration of this number, from 1.
+    Number(u32),
+}
+
+impl Chosen {
+    /// `configured`, or a number; 0 is the configured parameters, as in listings.
+    ///
+    /// # Errors
+    /// What would be right, for a person.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        match (text, text.parse()) {
+            ("configured", _) | (_, Ok(0)) => Ok(Self::Configured),
+            (_, Ok(number)) => Ok(Self::Number(number)),
+            _ => Err(format!(
+                "`{text}` is no calibration; write its number, or `configured`"
+            )),
+        }
+    }
+
+    /// How it turns the probe's electrical quantity into values.
+    ///
+    /// # Errors
+    /// Where there is none such, or it cannot be computed here; for a person.
+    pub fn conversion(
+        self,
+        probe: &str,
+        history: &History,
+        config: Option<&Config>,
+    ) -> Result<Conversion, String> {
+        let number = match self {
+            Self::Configured => return configured(probe, config),
+            Self::Number(number) => number,
+        };
+        let made = history.calibration(number);
+        let made = made.ok_or_else(|| missing(probe, number, history))?;
+        let by = Conversion::by(number, &made.calibration);
+        by.map_err(|why| format!("calibration {number} of probe `{probe}` {why}"))
+    }
+}
+
+impl fmt::Display for Chosen {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Configured => f.write_str("the configured parameters"),
+            Self::Number(number) => write!(f, "calibration {number}"),
+        }
+    }
+}
+
+fn configured(probe: &str, config: Option<&Config>) -> Result<Conversion, String> {
+    let config = config.ok_or_else(|| {
+        "`configured` means the configuration's parameters; give `--config FILE` instead of `--log`"
+            .to_owned()
+    })?;
+    let named = |one: &&Probe| one.name == probe;
+    let found = config.probes.iter().find(named);
+    let found = found.ok_or_else(|| format!("the configuration has no probe `{probe}`"))?;
+    let model = found.driver.bind(found.parameters.clone());
+    let model = model.map_err(|error| format!("probe `{probe}`: {error}"))?;
+    Ok(Conversion::configured(
+        model,
+        found.input.unit(),
+        &found.unit,
+    ))
+}
+
+fn missing(probe: &str, number: u32, history: &History) -> String {
+    let numbers = history.calibrations().iter();
+    let numbers: Vec<_> = numbers.map(|made| made.number.to_string()).collect();
+    let there = match numbers.as_slice() {
+        [] => "it was never calibrated".to_owned(),
+        numbers => format!("there is {}", numbers.join(", ")),
+    };
+    format!("no calibration {number} of probe `{probe}` that can be read; {there}")
+}

@@ -5,6 +5,7 @@
 
 mod asked;
 mod build;
+mod drops;
 mod due;
 mod observed;
 mod outlets;
@@ -23,6 +24,7 @@ use crate::flow::Flow;
 use crate::log::{Batch, Entry, Kind, Log, LogError, Loudness, Settings};
 use crate::source::{EVENT_CAPACITY, Event};
 use crate::words::counted;
+use drops::{Drops, hand_over};
 use due::Calibrations;
 use outlets::Outlets;
 use sources::Sources;
@@ -115,14 +117,6 @@ pub struct Service {
     standing: Standing,
     calibrations: Calibrations,
     since_ms: i64,
-}
-
-/// What could not be handed to the log.
-#[derive(Debug, Default)]
-struct Drops {
-    readings: u64,
-    /// Entries and moves wait; only readings are dropped.
-    held: Batch,
 }
 
 impl Service {
@@ -344,35 +338,6 @@ impl Service {
     async fn hand_over(&mut self, batch: Batch, patience: Duration) {
         self.standing.saw(&batch);
         hand_over(&self.log, &mut self.drops, batch, patience).await;
-    }
-}
-
-/// Gives a batch to the log; what it tells is said on stderr as well. Where there is no room in time
-/// its readings are dropped and counted; entries and alarm moves are held for the next try.
-async fn hand_over(log: &Log, drops: &mut Drops, batch: Batch, patience: Duration) {
-    batch.entries.iter().for_each(Entry::say);
-    let mut all = std::mem::take(&mut drops.held);
-    all.append(batch);
-    if all.is_empty() {
-        return;
-    }
-    let told = std::mem::take(&mut drops.readings);
-    if told > 0 {
-        let text = format!(
-            "the log could not keep up, dropped: {}; check the disk",
-            counted(told, "reading")
-        );
-        let entry = Entry::new(clock::now(), Kind::Log, "", text).loud(Loudness::Error);
-        entry.say();
-        all.entries.push(entry);
-    }
-    if let Err(mut refused) = log.append(all, patience).await {
-        drops.readings = told + refused.readings.len() as u64;
-        refused.drop_readings();
-        if told > 0 {
-            refused.entries.pop();
-        }
-        drops.held = refused;
     }
 }
 

@@ -29,6 +29,8 @@ pub mod log;
 
 pub mod outlet;
 
+pub mod control;
+
 pub mod service;
 
 pub mod doctor;

@@ -12,6 +12,7 @@ mod board_clock;
 mod calibrations;
 mod checks;
 mod command_line;
+mod control;
 mod deploy_files;
 mod doctor;
 mod each_configuration_runs;

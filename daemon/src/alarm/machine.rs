@@ -64,7 +64,22 @@ impl Machine {
 
     /// Judges a reading acquired at `boot_ns`; the states it went from and to, where it moved.
     pub fn judge(&mut self, outcome: Outcome, boot_ns: u64) -> Option<(State, State)> {
-        let (other, delay_ms) = match (self.state, verdict(self.rule.condition, outcome)) {
+        self.weigh(verdict(self.rule.condition, outcome), boot_ns)
+    }
+
+    /// Judges whether the probe's calibration is past its date, at a reading acquired at `boot_ns`;
+    /// as [`Machine::judge`].
+    pub fn judge_date(&mut self, is_due: bool, boot_ns: u64) -> Option<(State, State)> {
+        let verdict = if is_due {
+            Verdict::Holds
+        } else {
+            Verdict::Gone
+        };
+        self.weigh(verdict, boot_ns)
+    }
+
+    fn weigh(&mut self, verdict: Verdict, boot_ns: u64) -> Option<(State, State)> {
+        let (other, delay_ms) = match (self.state, verdict) {
             (_, Verdict::CannotTell) => return None,
             (State::Normal, Verdict::Holds) => (State::Active, self.rule.on_delay_ms),
             (State::Active, Verdict::Gone) => (State::Normal, self.rule.off_delay_ms),
@@ -101,6 +116,8 @@ fn verdict(condition: Condition, outcome: Outcome) -> Verdict {
             | Quality::Unreadable
             | Quality::DriverFailed => Verdict::Holds,
         },
+        // A reading does not know the date: see `judge_date`.
+        Condition::Due => Verdict::CannotTell,
         Condition::Stale => match outcome.quality() {
             Quality::Stale | Quality::BoardSilent => Verdict::Holds,
             Quality::Good
@@ -201,6 +218,21 @@ mod tests {
         assert!(!watch(Condition::Fault, Quality::BoardSilent));
         assert!(watch(Condition::Stale, Quality::BoardSilent));
         assert!(!watch(Condition::Stale, Quality::ShortCircuit));
+    }
+
+    #[test]
+    fn a_date_is_judged_by_itself_whatever_the_reading_is() {
+        let rule = Rule {
+            condition: Condition::Due,
+            ..high(0, 0).rule
+        };
+        let mut machine = Machine::new(rule, State::Normal);
+        assert_eq!(machine.judge(value(41.0), 0), None);
+        assert_eq!(machine.judge_date(false, SECOND), None);
+        let raised = machine.judge_date(true, 2 * SECOND);
+        assert_eq!(raised, Some((State::Normal, State::Active)));
+        let calibrated = machine.judge_date(false, 3 * SECOND);
+        assert_eq!(calibrated, Some((State::Active, State::Normal)));
     }
 
     #[test]

@@ -13,6 +13,9 @@ use serde::{Deserialize, Serialize};
 /// What every message to a person says, so that nobody leans on it.
 pub const NOTICE: &str = "not a safety device";
 
+/// What an alarm `due` says in place of a number.
+const DATE: &str = "the date of its calibration";
+
 /// What is watched for. Numbers are in the unit of the probe's series.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Condition {
@@ -34,6 +37,8 @@ pub enum Condition {
     Fault,
     /// Stale, or board silent.
     Stale,
+    /// The probe's calibration is past its date.
+    Due,
 }
 
 impl Condition {
@@ -45,6 +50,7 @@ impl Condition {
             Self::Low { .. } => "low",
             Self::Fault => "fault",
             Self::Stale => "stale",
+            Self::Due => "due",
         }
     }
 
@@ -53,7 +59,7 @@ impl Condition {
     pub fn limit(self) -> Option<f64> {
         match self {
             Self::High { limit, .. } | Self::Low { limit, .. } => Some(limit),
-            Self::Fault | Self::Stale => None,
+            Self::Fault | Self::Stale | Self::Due => None,
         }
     }
 }
@@ -126,6 +132,12 @@ pub struct Move {
 }
 
 impl Move {
+    /// Whether nobody needs to be woken for it: a calibration's date can wait for the morning.
+    #[must_use]
+    pub fn is_gentle(&self) -> bool {
+        self.alarm == Condition::Due.name()
+    }
+
     /// For a person, without the time: what, where, the number, and what to do.
     #[must_use]
     pub fn text(&self) -> String {
@@ -136,6 +148,7 @@ impl Move {
             unit => format!(" {unit}"),
         };
         let number = match (self.value, self.limit) {
+            _ if self.is_gentle() => DATE.to_owned(),
             (Some(value), Some(limit)) => format!("{value:.2}{unit}, limit {limit}{unit}"),
             (Some(value), None) => format!("{value:.2}{unit}"),
             (None, _) => self.quality.words().to_owned(),
@@ -186,6 +199,11 @@ mod tests {
             action: String::new(),
             ..high.clone()
         };
+        let due = Move {
+            alarm: "due".to_owned(),
+            action: "ice check it".to_owned(),
+            ..moved(State::Active, Some(21.0), None, Quality::Good)
+        };
         let moves = [
             high,
             moved(State::Normal, Some(67.4), Some(68.0), Quality::Good),
@@ -194,6 +212,7 @@ mod tests {
             moved(State::Normal, None, None, Quality::ShortCircuit),
             no_unit,
             no_action,
+            due,
         ];
         insta::assert_snapshot!(moves.map(|m| m.text()).join("\n"), @r"
         probe `mash`: alarm `high` active (68.44 Cel, limit 68 Cel); turn the burner off and stir
@@ -203,6 +222,7 @@ mod tests {
         probe `mash`: alarm `fault` back to normal (short circuit)
         probe `mash`: alarm `high` active (68.44, limit 68); turn the burner off and stir
         probe `mash`: alarm `high` active (68.44 Cel, limit 68 Cel)
+        probe `mash`: alarm `due` active (the date of its calibration); ice check it
         ");
     }
 

@@ -9,6 +9,7 @@ pub(crate) mod ports;
 mod readings;
 mod republish;
 mod serve;
+mod status;
 mod trial;
 mod when;
 
@@ -23,7 +24,7 @@ const EXIT_CODES: &str = "\
 Exit codes:
   0  done as asked
   1  it could not be done: `check` found errors, `doctor` something wrong, `listen`
-     no format, `ports` no port; why is on stderr
+     no format, `ports` no port, `status` no service; why is on stderr
   2  the command line could not be understood
 
 Results go to stdout, talk to stderr. This program is not a safety device.";
@@ -59,6 +60,8 @@ enum Verb {
     Ports(ports::Arguments),
     /// Show what a board says, and print the configuration that would read it
     Listen(listen::Arguments),
+    /// Say how the running service stands: boards, probes, outlets
+    Status(status::Arguments),
     /// Print a probe's readings from the log, also while the service runs
     Readings(Box<readings::Arguments>),
     /// Show each probe's calibrations: dates, points, uncertainty, drift, which was in use when
@@ -192,6 +195,7 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Doctor(arguments) => doctor::run(&arguments),
         Verb::Ports(arguments) => ports::run(&arguments),
         Verb::Listen(arguments) => listen::run(&arguments),
+        Verb::Status(arguments) => status::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),
         Verb::Calibrations(arguments) => calibrations::run(&arguments),
         Verb::Republish(arguments) => republish::run(&arguments),

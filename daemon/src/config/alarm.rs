@@ -45,6 +45,9 @@ pub(super) fn read(
     let stale = table
         .table_called("stale", "alarm")
         .map(|table| unlimited(&table, Condition::Stale));
+    let due = table
+        .table_called("due", "alarm")
+        .map(|table| unlimited(&table, Condition::Due));
     table.end();
     warn_of_silence(
         &table,
@@ -69,6 +72,7 @@ pub(super) fn read(
         }),
         all_or_none(fault)?,
         all_or_none(stale)?,
+        all_or_none(due)?,
     ];
     Some(rules.into_iter().flatten().collect())
 }

@@ -49,11 +49,11 @@ pub(super) fn advice(chain: &Chain, rules: &[Rule], unit: &str) -> Option<Fault>
 fn working_range(rules: &[Rule], unit: &str) -> Option<(f64, f64)> {
     let high = rules.iter().find_map(|rule| match rule.condition {
         Condition::High { limit, .. } => Some(limit),
-        Condition::Low { .. } | Condition::Fault | Condition::Stale => None,
+        Condition::Low { .. } | Condition::Fault | Condition::Stale | Condition::Due => None,
     });
     let low = rules.iter().find_map(|rule| match rule.condition {
         Condition::Low { limit, .. } => Some(limit),
-        Condition::High { .. } | Condition::Fault | Condition::Stale => None,
+        Condition::High { .. } | Condition::Fault | Condition::Stale | Condition::Due => None,
     });
     if let (Some(low), Some(high)) = (low, high) {
         return Some((low, high));

@@ -76,6 +76,7 @@ fn probe() -> Probe {
         boot: 1,
         last_ms: None,
         now: at(0),
+        due_ms: None,
     })
 }
 

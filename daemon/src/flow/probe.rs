@@ -1,6 +1,6 @@
 //! One probe in the flow: measured, stamped, judged by its alarms.
 
-use crate::alarm::{Machine, Move, Rule, State};
+use crate::alarm::{Condition, Machine, Move, Rule, State};
 use crate::calibrate::Stated;
 use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::measure::chain::{Chain, Measured};
@@ -32,6 +32,9 @@ pub struct Setup {
     pub last_ms: Option<i64>,
     /// When the flow starts.
     pub now: Moment,
+    /// When its calibration should be made again, milliseconds since 1970; `None` where it is under
+    /// none, or never.
+    pub due_ms: Option<i64>,
 }
 
 /// How a probe gets from count to value.
@@ -74,6 +77,7 @@ pub struct Probe {
     measuring: Measuring,
     chain: Chain<Stated>,
     alarms: Vec<Machine>,
+    due_ms: Option<i64>,
     boot: u32,
     timeline: Timeline,
     /// When its last sample came.
@@ -98,6 +102,7 @@ impl Probe {
             chain: setup.measuring.chain(),
             measuring: setup.measuring,
             alarms: setup.alarms.into_iter().map(machine).collect(),
+            due_ms: setup.due_ms,
             boot: setup.boot,
             timeline: Timeline::starting_after(setup.last_ms),
             sampled: None,
@@ -245,9 +250,13 @@ impl Probe {
 
     fn judge(&mut self, at: Moment, stamp: Stamp, outcome: Outcome, batch: &mut Batch) {
         for index in 0..self.alarms.len() {
-            let Some(moved) = self.alarms[index].judge(outcome, at.boot_ns) else {
-                continue;
+            let is_due = self.due_ms.is_some_and(|due| due <= at.wall_ms);
+            let machine = &mut self.alarms[index];
+            let moved = match machine.rule().condition {
+                Condition::Due => machine.judge_date(is_due, at.boot_ns),
+                _ => machine.judge(outcome, at.boot_ns),
             };
+            let Some(moved) = moved else { continue };
             let judged = (outcome.estimate().map(Estimate::value), outcome.quality());
             let mut alarm = self.alarm_move(self.alarms[index].rule(), moved, stamp, judged);
             alarm.reading_seq = batch.readings.len() as u64;
@@ -354,6 +363,7 @@ pub fn withdrawal(now: Moment, at: Stamp, active: &Move) -> Entry {
 
 fn push_move(at: Moment, text: String, alarm: Move, batch: &mut Batch) {
     let loudness = match alarm.to {
+        State::Active if alarm.is_gentle() => Loudness::Warning,
         State::Active => Loudness::Error,
         State::Normal => Loudness::Info,
     };

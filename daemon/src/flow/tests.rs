@@ -106,6 +106,7 @@ fn setup(probe: &str) -> Setup {
         boot: 1,
         last_ms: None,
         now: START,
+        due_ms: None,
     }
 }
 
@@ -227,6 +228,20 @@ fn a_move_carries_the_place_of_the_reading_that_it_was_judged_on() {
         let reading = &batch.readings[usize::try_from(place).unwrap() - 1];
         assert_eq!(reading.series.probe, probe);
     }
+}
+
+#[test]
+fn the_date_of_a_calibration_is_judged_on_the_readings_own_time() {
+    let mut vat = setup("vat");
+    vat.alarms = vec![alarm(Condition::Due)];
+    vat.due_ms = Some(START.wall_ms + 1500);
+    let mut flow = flow(vec![vat]);
+    let events = [0, 1000, 2000, 3000].map(|ms| line(ms, "vat=512"));
+    let batch = all(&mut flow, &events);
+    let moves: Vec<_> = batch.entries.iter().filter(|e| e.alarm.is_some()).collect();
+    assert_eq!(moves.len(), 1, "{}", journal(&batch));
+    assert_eq!(moves[0].loudness, Loudness::Warning);
+    assert_eq!(moves[0].at.wall_ms, START.wall_ms + 2000);
 }
 
 #[test]

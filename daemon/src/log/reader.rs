@@ -45,6 +45,12 @@ impl LogReader {
         }
     }
 
+    /// The log's file.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.shared.path
+    }
+
     /// Lets the connection to the file go, for one who is close behind and lives from memory.
     pub fn rest(&mut self) {
         self.disk = None;

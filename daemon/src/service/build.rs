@@ -3,7 +3,7 @@
 use super::ServiceError;
 use super::transfer;
 use crate::alarm::{Move, Rule, State};
-use crate::calibrate::Calibration;
+use crate::calibrate::Stated;
 use crate::calibrate::history::{self, History};
 use crate::config::{Board, Channel, Config, Probe as ProbeTable};
 use crate::flow::{self, Flow, Measuring, Setup};
@@ -43,15 +43,16 @@ pub async fn flow(
         let mut fields = Vec::new();
         for (probe, channel) in probes_of(config, board) {
             let history = History::of(&log.reader().steps(&probe.name).await.map_err(in_log)?);
-            let calibration = calibration_in_use(&history, probe, log, now).await;
-            let number = calibration.map_or(0, |(number, _)| number);
-            let series = log.series(series(probe, number)).await.map_err(in_log)?;
+            let in_use = in_use(&history, (probe, channel), log, now).await?;
+            let series = series(probe, in_use.number);
+            let series = log.series(series).await.map_err(in_log)?;
             let setup = Setup {
-                measuring: measuring(probe, channel)?,
+                measuring: measuring(probe, channel, in_use.transfer),
                 alarms: alarms(probe, &standing),
                 boot: log.boot(),
                 last_ms: last_ms(log, &probe.name).await.map_err(in_log)?,
                 now,
+                due_ms: in_use.due_ms,
                 series,
             };
             probes.push(flow::Probe::new(setup));
@@ -151,30 +152,65 @@ pub fn model(probe: &ProbeTable) -> Result<crate::driver::Model, ServiceError> {
     })
 }
 
-fn measuring(probe: &ProbeTable, channel: &Channel) -> Result<Measuring, ServiceError> {
-    Ok(Measuring {
+fn measuring(probe: &ProbeTable, channel: &Channel, transfer: Stated) -> Measuring {
+    Measuring {
         front_end: channel.front_end,
         corrections: channel.corrections.clone(),
         supply: channel.supply_channel.clone(),
         input: probe.input,
-        transfer: transfer::configured(probe, channel)?,
+        transfer,
         median: probe.median,
         every: probe.every,
+    }
+}
+
+/// What a probe's values are made by.
+struct InUse {
+    /// Of the calibration; 0 for the configured parameters.
+    number: u32,
+    due_ms: Option<i64>,
+    transfer: Stated,
+}
+
+/// The calibration in use, or the configured parameters. Where the calibration does not fit the probe
+/// any more, the journal says so and the night goes on with the configured ones.
+async fn in_use(
+    history: &History,
+    (probe, channel): (&ProbeTable, &Channel),
+    log: &Log,
+    now: Moment,
+) -> Result<InUse, ServiceError> {
+    match by_calibration(history, probe, channel) {
+        Ok(Some(in_use)) => return Ok(in_use),
+        Ok(None) => {}
+        Err(why) => note_unusable(probe, &why, log, now).await,
+    }
+    Ok(InUse {
+        number: 0,
+        due_ms: None,
+        transfer: transfer::configured(probe, channel)?,
     })
 }
 
-/// The calibration that the probe's values are made by; `None` for the configured parameters. Where
-/// the one in use does not fit the probe any more, the journal says so.
-async fn calibration_in_use<'a>(
-    history: &'a History,
+/// `None` where none is in use; in words why the one that is cannot serve.
+fn by_calibration(
+    history: &History,
     probe: &ProbeTable,
-    log: &Log,
-    now: Moment,
-) -> Option<(u32, &'a Calibration)> {
-    let why = match history::active(history, probe) {
-        Ok(active) => return active,
-        Err(why) => why,
+    channel: &Channel,
+) -> Result<Option<InUse>, String> {
+    let Some((number, calibration)) = history::active(history, probe)? else {
+        return Ok(None);
     };
+    let transfer = transfer::calibrated(probe, channel, calibration)
+        .map_err(|error| format!("calibration {number} cannot be used ({error})"))?;
+    Ok(Some(InUse {
+        number,
+        due_ms: calibration.due_ms,
+        transfer,
+    }))
+}
+
+async fn note_unusable(probe: &ProbeTable, why: &str, log: &Log, now: Moment) {
     let text = format!(
         "probe {}: {why}; the configured parameters are used instead, so calibrate it again, or \
          correct its table",
@@ -184,7 +220,6 @@ async fn calibration_in_use<'a>(
     entry.say();
     // Where the log has no room, it was said all the same.
     let _ = log.append(Batch::of(entry), NOTE_PATIENCE).await;
-    None
 }
 
 fn series(probe: &ProbeTable, calibration: u32) -> Series {

@@ -3,9 +3,14 @@
 //! Start: log, probes, outlets, boards. Stop: boards, then what they brought, then outlets, then the
 //! log, so that everything that was read is in the log before the process ends.
 
+mod asked;
 mod build;
+mod drops;
+mod due;
+mod observed;
 mod outlets;
 mod sources;
+mod standing;
 #[cfg(test)]
 mod tests;
 mod transfer;
@@ -15,12 +20,16 @@ pub use sources::input as simulated_input;
 
 use crate::clock;
 use crate::config::Config;
+use crate::control::{Asked, MOST_CLIENTS, Server};
 use crate::flow::Flow;
 use crate::log::{Batch, Entry, Kind, Log, LogError, Loudness, Settings};
 use crate::source::{EVENT_CAPACITY, Event};
 use crate::words::counted;
+use drops::{Drops, hand_over};
+use due::Calibrations;
 use outlets::Outlets;
 use sources::Sources;
+use standing::Standing;
 use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
@@ -102,14 +111,13 @@ pub struct Service {
     events: mpsc::Receiver<(usize, Event)>,
     watchdog: Watchdog,
     drops: Drops,
-}
-
-/// What could not be handed to the log.
-#[derive(Debug, Default)]
-struct Drops {
-    readings: u64,
-    /// Entries and moves wait; only readings are dropped.
-    held: Batch,
+    server: Option<Server>,
+    /// Kept, so that the way for questions is never closed.
+    ask: mpsc::Sender<Asked>,
+    asked: mpsc::Receiver<Asked>,
+    standing: Standing,
+    calibrations: Calibrations,
+    since_ms: i64,
 }
 
 impl Service {
@@ -124,6 +132,9 @@ impl Service {
         let mut sources = Sources::new(to_flow);
         let numbers = sources.numbers(&config);
         let flow = build::flow(&config, &numbers, &log, clock::now()).await?;
+        let (ask, asked) = mpsc::channel(MOST_CLIENTS);
+        let mut calibrations = Calibrations::default();
+        calibrations.read(&config, &log).await?;
         let mut service = Self {
             outlets: Outlets::new(log.clone()),
             sources,
@@ -133,6 +144,12 @@ impl Service {
             events,
             watchdog,
             drops: Drops::default(),
+            server: None,
+            ask,
+            asked,
+            standing: Standing::default(),
+            calibrations,
+            since_ms: clock::now().wall_ms,
         };
         service.journal_start().await;
         let orphans = build::orphans(&service.config, &service.log, clock::now()).await?;
@@ -140,6 +157,7 @@ impl Service {
         let new_outlets = service.outlets.prepare(&service.config).await?;
         service.outlets.apply(&service.config, new_outlets);
         service.sources.start_new(&service.config, &numbers);
+        service.listen().await;
         Ok(service)
     }
 
@@ -177,6 +195,7 @@ impl Service {
                 _ = self.events.recv_many(&mut events, EVENTS_AT_ONCE) => {
                     self.take(&mut events).await;
                 }
+                Some(asked) = self.asked.recv() => self.answer(asked).await,
                 _ = ticks.tick() => self.tick().await,
             }
         }
@@ -188,6 +207,9 @@ impl Service {
     /// What the log says of the last commit, or how many readings it could not take.
     pub async fn stop(mut self, why: &str) -> Result<(), ServiceError> {
         self.watchdog.stopping();
+        if let Some(server) = self.server.take() {
+            server.stop().await;
+        }
         let leaving = self.sources.stop();
         self.take_last_lines(leaving).await;
         let rest = self.flow.flush();
@@ -251,6 +273,7 @@ impl Service {
         let mut batch = self.flow.tick(now);
         batch.append(self.sources.revive(&self.config, now).await);
         batch.append(self.outlets.revive(now).await);
+        batch.append(self.calibrations.due(now));
         self.hand_over(batch, PATIENCE).await;
         self.watchdog.feed(&self.log);
     }
@@ -277,6 +300,7 @@ impl Service {
         let numbers = self.sources.numbers(&config);
         let new_flow = build::flow(&config, &numbers, &self.log, clock::now()).await?;
         let new_outlets = self.outlets.prepare(&config).await?;
+        self.calibrations.read(&config, &self.log).await?;
         // Nothing can fail from here on. Lines of boards that go still belong to the old flow.
         let leaving = self.sources.leave(&numbers);
         self.take_last_lines(leaving).await;
@@ -313,36 +337,8 @@ impl Service {
     }
 
     async fn hand_over(&mut self, batch: Batch, patience: Duration) {
+        self.standing.saw(&batch);
         hand_over(&self.log, &mut self.drops, batch, patience).await;
-    }
-}
-
-/// Gives a batch to the log; what it tells is said on stderr as well. Where there is no room in time
-/// its readings are dropped and counted; entries and alarm moves are held for the next try.
-async fn hand_over(log: &Log, drops: &mut Drops, batch: Batch, patience: Duration) {
-    batch.entries.iter().for_each(Entry::say);
-    let mut all = std::mem::take(&mut drops.held);
-    all.append(batch);
-    if all.is_empty() {
-        return;
-    }
-    let told = std::mem::take(&mut drops.readings);
-    if told > 0 {
-        let text = format!(
-            "the log could not keep up, dropped: {}; check the disk",
-            counted(told, "reading")
-        );
-        let entry = Entry::new(clock::now(), Kind::Log, "", text).loud(Loudness::Error);
-        entry.say();
-        all.entries.push(entry);
-    }
-    if let Err(mut refused) = log.append(all, patience).await {
-        drops.readings = told + refused.readings.len() as u64;
-        refused.drop_readings();
-        if told > 0 {
-            refused.entries.pop();
-        }
-        drops.held = refused;
     }
 }
 

@@ -1,12 +1,15 @@
 //! Starts, keeps and stops one task per outlet.
 
 use super::ServiceError;
+use super::observed::Observed;
+use super::standing::OutletStanding;
 use crate::config::{Config, Outlet, OutletKind};
+use crate::control::OutletStatus;
 use crate::log::{Batch, Entry, Kind, Log, Loudness};
-use crate::outlet::Courier;
 use crate::outlet::file::FileReceiver;
 use crate::outlet::line_protocol::LineProtocolReceiver;
 use crate::outlet::mqtt::MqttReceiver;
+use crate::outlet::{Courier, Receiver};
 use crate::reading::Moment;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -40,6 +43,7 @@ enum Start {
 struct Running {
     site: String,
     table: Outlet,
+    standing: OutletStanding,
     stop: CancellationToken,
     task: JoinHandle<()>,
 }
@@ -85,6 +89,14 @@ impl Outlets {
                 self.start(&config.site, table, start);
             }
         }
+    }
+
+    /// How an outlet stands.
+    #[must_use]
+    pub fn status(&self, name: &str) -> OutletStatus {
+        let running = self.running.get(name);
+        let standing = running.map(|running| running.standing.clone());
+        standing.unwrap_or_default().status(name)
     }
 
     /// Tells all to deliver what is left, and waits for them: each takes some seconds at most.
@@ -145,18 +157,20 @@ impl Outlets {
 
     fn start(&mut self, site: &str, table: &Outlet, start: Start) {
         let stop = CancellationToken::new();
-        let task = run(
-            start,
-            self.log.clone(),
-            site.to_owned(),
-            table.clone(),
-            stop.clone(),
-        );
+        let standing = OutletStanding::default();
+        let task = Task {
+            log: self.log.clone(),
+            site: site.to_owned(),
+            table: table.clone(),
+            standing: standing.clone(),
+            stop: stop.clone(),
+        };
         let running = Running {
             site: site.to_owned(),
             table: table.clone(),
+            standing,
             stop,
-            task: tokio::spawn(task),
+            task: tokio::spawn(task.run(start)),
         };
         self.running.insert(table.name.clone(), running);
     }
@@ -180,23 +194,42 @@ async fn succeed(before: Option<JoinHandle<()>>, log: &Log, table: &Outlet) -> O
         .ok()
 }
 
-/// The task of one outlet. Where it cannot begin it ends, and is started again with a later tick.
-async fn run(start: Start, log: Log, site: String, table: Outlet, stop: CancellationToken) {
-    let courier = match start {
-        Start::With(courier) => *courier,
-        Start::After(before) => match succeed(before, &log, &table).await {
-            Some(courier) => courier,
-            None => return tokio::time::sleep(BEGIN_AGAIN).await,
-        },
-    };
-    match table.kind {
-        OutletKind::Mqtt(settings) => courier.run(MqttReceiver::new(site, settings), stop).await,
-        OutletKind::LineProtocol(settings) => {
-            let receiver = LineProtocolReceiver::new(site, settings);
-            courier.run(receiver, stop).await;
+/// The task of one outlet.
+struct Task {
+    log: Log,
+    site: String,
+    table: Outlet,
+    standing: OutletStanding,
+    stop: CancellationToken,
+}
+
+impl Task {
+    /// Where it cannot begin it ends, and is started again with a later tick.
+    async fn run(self, start: Start) {
+        let courier = match start {
+            Start::With(courier) => *courier,
+            Start::After(before) => match succeed(before, &self.log, &self.table).await {
+                Some(courier) => courier,
+                None => return tokio::time::sleep(BEGIN_AGAIN).await,
+            },
+        };
+        let site = self.site.clone();
+        match self.table.kind.clone() {
+            OutletKind::Mqtt(settings) => {
+                self.feed(courier, MqttReceiver::new(site, settings)).await;
+            }
+            OutletKind::LineProtocol(settings) => {
+                let receiver = LineProtocolReceiver::new(site, settings);
+                self.feed(courier, receiver).await;
+            }
+            OutletKind::LineProtocolFile(settings) => {
+                self.feed(courier, FileReceiver::new(site, settings)).await;
+            }
         }
-        OutletKind::LineProtocolFile(settings) => {
-            courier.run(FileReceiver::new(site, settings), stop).await;
-        }
+    }
+
+    async fn feed(self, courier: Courier, receiver: impl Receiver + Sync) {
+        let observed = Observed::new(receiver, self.standing);
+        courier.run(observed, self.stop).await;
     }
 }

@@ -3,6 +3,8 @@
 
 #![allow(clippy::unwrap_used)]
 
+mod calibrated;
+
 use super::*;
 use crate::alarm::State;
 use crate::config::parse;

@@ -20,7 +20,6 @@ pub fn configured(probe: &Probe, channel: &Channel) -> Result<Stated, ServiceErr
 ///
 /// # Errors
 /// Where the calibration is another driver's, or the driver does not take its parameters any more.
-#[expect(dead_code, reason = "what is in use is chosen where the log is read")]
 pub fn calibrated(
     probe: &Probe,
     channel: &Channel,

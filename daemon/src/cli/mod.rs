@@ -1,6 +1,7 @@
 //! The command line: one definition, from which help, completions and the man page are made.
 
 pub mod check;
+mod divider;
 mod doctor;
 mod generate;
 mod listen;
@@ -65,6 +66,11 @@ enum Verb {
     /// They go out as late ones, beside a running service and without disturbing it. The number of
     /// readings that were taken goes to stdout.
     Republish(republish::Arguments),
+    /// Which resistor goes with a probe: the one whose worst step over the range of use is smallest
+    ///
+    /// Beside it: the resistor of largest swing, and the one that makes the ratio straightest; what
+    /// each step is over the range, and how far the probe heats itself.
+    Divider(Box<divider::Arguments>),
     /// Print completions for a shell
     Completions {
         /// The shell
@@ -191,6 +197,7 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Listen(arguments) => listen::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),
         Verb::Republish(arguments) => republish::run(&arguments),
+        Verb::Divider(arguments) => divider::run(&arguments),
         Verb::Completions { shell } => generate::completions(shell),
         Verb::Man { command } => generate::man(command.as_deref()),
     }

@@ -10,6 +10,7 @@ pub mod certificate;
 pub mod coverage;
 pub mod curve;
 pub mod history;
+pub mod divider_choice;
 pub mod point;
 pub mod points_file;
 pub mod reference;

@@ -2,6 +2,7 @@
 
 mod calibrations;
 pub mod check;
+mod divider;
 mod doctor;
 mod generate;
 mod listen;
@@ -71,6 +72,11 @@ enum Verb {
     /// They go out as late ones, beside a running service and without disturbing it. The number of
     /// readings that were taken goes to stdout.
     Republish(republish::Arguments),
+    /// Which resistor goes with a probe: the one whose worst step over the range of use is smallest
+    ///
+    /// Beside it: the resistor of largest swing, and the one that makes the ratio straightest; what
+    /// each step is over the range, and how far the probe heats itself.
+    Divider(Box<divider::Arguments>),
     /// Print completions for a shell
     Completions {
         /// The shell
@@ -199,6 +205,7 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Readings(arguments) => readings::run(&arguments),
         Verb::Calibrations(arguments) => calibrations::run(&arguments),
         Verb::Republish(arguments) => republish::run(&arguments),
+        Verb::Divider(arguments) => divider::run(&arguments),
         Verb::Completions { shell } => generate::completions(shell),
         Verb::Man { command } => generate::man(command.as_deref()),
     }

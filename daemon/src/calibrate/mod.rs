@@ -6,6 +6,7 @@
 
 pub mod calibration;
 pub mod curve;
+pub mod fit;
 pub mod point;
 pub mod step;
 

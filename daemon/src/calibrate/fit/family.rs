@@ -15,6 +15,7 @@ pub struct Family {
     parameters: Vec<Vec<f64>>,
     pivot: f64,
     terms: Vec<Term>,
+    bounds: Vec<(f64, f64)>,
 }
 
 impl Family {
@@ -23,11 +24,13 @@ impl Family {
     /// the value.
     #[must_use]
     pub fn new(driver: Driver, parameters: Vec<Vec<f64>>, pivot: f64, terms: Vec<Term>) -> Self {
+        let bounds = terms.iter().map(|term| bounds(driver, *term)).collect();
         Self {
             driver,
             parameters,
             pivot,
             terms,
+            bounds,
         }
     }
 
@@ -52,14 +55,10 @@ impl Family {
     /// line on top.
     #[must_use]
     pub fn bounds(&self, index: usize) -> (f64, f64) {
-        let declared = match self.terms.get(index) {
-            Some(Term::Parameter(at)) => self.declared(*at),
-            _ => None,
-        };
-        match declared {
-            Some(ParameterKind::Number { bounds, .. }) => bounds,
-            _ => (f64::MIN, f64::MAX),
-        }
+        self.bounds
+            .get(index)
+            .copied()
+            .unwrap_or((f64::MIN, f64::MAX))
     }
 
     /// The curve at these values of the terms.
@@ -111,17 +110,12 @@ impl Family {
 
     fn given(&self, index: usize) -> f64 {
         let given = self.parameters.get(index).and_then(|one| one.first());
-        let default = || match self.declared(index) {
+        let default = || match declared(self.driver, index) {
             Some(ParameterKind::Number { default, .. }) => default,
             _ => None,
         };
         let given = given.copied().filter(|one| !one.is_nan());
         given.or_else(default).unwrap_or(f64::NAN)
-    }
-
-    fn declared(&self, index: usize) -> Option<ParameterKind> {
-        let parameters = self.driver.parameters();
-        parameters.get(index).map(|one| one.kind.clone())
     }
 
     /// Values at these inputs; `None` where one of them has none.
@@ -132,4 +126,20 @@ impl Family {
             .map(|input| curve.evaluate(*input).ok())
             .collect()
     }
+}
+
+fn bounds(driver: Driver, term: Term) -> (f64, f64) {
+    let declared = match term {
+        Term::Parameter(index) => declared(driver, index),
+        Term::Offset | Term::Slope => None,
+    };
+    match declared {
+        Some(ParameterKind::Number { bounds, .. }) => bounds,
+        _ => (f64::MIN, f64::MAX),
+    }
+}
+
+fn declared(driver: Driver, index: usize) -> Option<ParameterKind> {
+    let parameters = driver.parameters();
+    parameters.get(index).map(|one| one.kind.clone())
 }

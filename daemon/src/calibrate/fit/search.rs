@@ -6,6 +6,7 @@
 
 use super::tangent::Tangent;
 use super::{Problem, Unfit, slopes};
+use crate::measure::chain::Transfer;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt, TerminationReason};
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn};
@@ -27,10 +28,46 @@ pub(super) struct Found {
     pub evaluations: usize,
 }
 
-/// Searches from the problem's start.
+/// Searches from the problem's start. First as if the inputs were exact, which finds the way from far
+/// off (where the terms are linear, in one step); then with their errors from there.
 pub(super) fn search(problem: &Problem<'_>) -> Result<Found, Unfit> {
-    let family = problem.family;
-    family.at(&problem.start).map_err(Unfit::Start)?;
+    problem.family.at(&problem.start).map_err(Unfit::Start)?;
+    if problem.input_uncertainties.iter().all(|u| *u == 0.0) {
+        return within_bounds(problem);
+    }
+    let exact = vec![0.0; problem.inputs.len()];
+    let near = exact_inputs(problem, &exact).and_then(|problem| within_bounds(&problem).ok());
+    let Some(near) = near else {
+        return within_bounds(problem);
+    };
+    let from_near = Problem {
+        start: near.theta,
+        ..problem.clone()
+    };
+    let found = within_bounds(&from_near)?;
+    Ok(Found {
+        evaluations: near.evaluations + found.evaluations,
+        ..found
+    })
+}
+
+/// The same with the inputs' errors counted as errors of the values, by the slope at the start.
+fn exact_inputs<'a>(problem: &Problem<'a>, exact: &'a [f64]) -> Option<Problem<'a>> {
+    let curve = problem.family.at(&problem.start).ok()?;
+    let mut covariance = problem.covariance.clone();
+    for (at, input) in problem.inputs.iter().enumerate() {
+        let error = curve.slope(*input).ok()? * problem.input_uncertainties[at];
+        covariance[(at, at)] += error * error;
+    }
+    Some(Problem {
+        input_uncertainties: exact,
+        covariance,
+        ..problem.clone()
+    })
+}
+
+/// Runs until no term is beyond its bound, or all that are have been held there.
+fn within_bounds(problem: &Problem<'_>) -> Result<Found, Unfit> {
     let terms = problem.start.len();
     let mut theta = problem.start.clone();
     let mut held = vec![false; terms];

@@ -6,11 +6,19 @@
 
 pub mod calibration;
 pub mod curve;
+mod figure;
 pub mod fit;
+pub mod judge;
+pub mod make;
+pub mod plan;
 pub mod point;
 pub mod step;
+pub mod verify;
 
 pub use calibration::{Calibration, Channel, Residual, Shape, Share, Source, Verification};
 pub use curve::{Curve, Term};
+pub use judge::Refusal;
+pub use make::{Subject, make};
 pub use point::{Captured, Compared, Point, Reference, Role};
 pub use step::Step;
+pub use verify::{Verdict, verify};

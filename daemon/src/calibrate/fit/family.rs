@@ -40,6 +40,26 @@ impl Family {
         &self.terms
     }
 
+    /// Where a line on top turns, in the unit of the value.
+    #[must_use]
+    pub fn pivot(&self) -> f64 {
+        self.pivot
+    }
+
+    /// The name of the term at `index`: a parameter's, `offset` or `slope`.
+    #[must_use]
+    pub fn name(&self, index: usize) -> &'static str {
+        match self.terms.get(index) {
+            Some(Term::Parameter(at)) => {
+                let parameters = self.driver.parameters();
+                parameters.get(*at).map_or("", |one| one.name)
+            }
+            Some(Term::Offset) => "offset",
+            Some(Term::Slope) => "slope",
+            None => "",
+        }
+    }
+
     /// The terms as they stand in the parameters, or the driver's defaults: where a fit starts. NaN
     /// for one that was not given and has no default.
     #[must_use]

@@ -3,9 +3,12 @@
 //! What is measured, and in which unit, the configuration says. Not for probes with a law of their
 //! own (thermistor, photoresistor): a line through a curve is wrong between its points.
 
+mod fit;
 mod table;
 
-use nightbench_driver::{Check, Driver, Electrical, Parameter, Slope, Text, Values, driver_table};
+use nightbench_driver::{
+    Check, Driver, Electrical, Guess, Parameter, Slope, Text, Values, driver_table,
+};
 
 const FORMS: &[Text] = &Text::all(["linear", "polynomial", "table"]);
 const POLYNOMIAL: usize = 1;
@@ -29,8 +32,12 @@ impl Driver for Divider {
     const UNIT: Option<&'static str> = None;
     const PARAMETERS: &'static [Parameter] = &[
         Parameter::choice("form", "how the value is computed from the input", FORMS, 0),
-        Parameter::number("offset", "linear: value at input 0", "1").or(0.0),
-        Parameter::number("gain", "linear: value for one unit of input", "1").or(1.0),
+        Parameter::number("offset", "linear: value at input 0", "1")
+            .or(0.0)
+            .fitted(1),
+        Parameter::number("gain", "linear: value for one unit of input", "1")
+            .or(1.0)
+            .fitted(2),
         Parameter::list(
             "coefficients",
             "polynomial: of input to the power 0, 1, 2 ...",
@@ -43,6 +50,7 @@ impl Driver for Divider {
         Parameter::number("highest", "largest input to be trusted", "1"),
     ];
     const SLOPE: Option<Slope> = Some(slope);
+    const GUESS: Option<Guess> = Some(fit::guess);
 
     fn range(values: Values<'_>) -> Option<(f64, f64)> {
         let ends = match values.choice("form") {

@@ -1,11 +1,14 @@
 /*
- * The C table of a driver, interface 1.0: the model from a probe's electrical quantity to a
+ * The C table of a driver, interface 1.1: the model from a probe's electrical quantity to a
  * physical one. The same layout as src/table.rs and src/parameter.rs, which a test compares by
  * loading a driver written against this header.
  *
  * A driver's library exports one symbol:
  *
  *     const struct nb_table *const nightbench_driver = &table;
+ *
+ * Within one major version fields are only appended, and sizes say how many there are: a driver that
+ * was built against 1.0 still loads, and one that leaves new fields out has none of what they give.
  *
  * Functions are pure: the same parameters and inputs give the same numbers, from any thread.
  * Strings, rows and functions live as long as the library, which is never unloaded. Nothing that
@@ -19,7 +22,7 @@
 #include <stdint.h>
 
 #define NB_MAJOR 1u
-#define NB_MINOR 0u
+#define NB_MINOR 1u
 
 /* How a call ended. */
 #define NB_DONE 0
@@ -63,6 +66,7 @@ struct nb_parameter {
     size_t most; /* most numbers in a list */
     const struct nb_text *words;
     size_t word_count;
+    uint64_t fitted; /* since 1.1: rank in which a number becomes free in a fit; 0: never */
 };
 
 struct nb_table {
@@ -90,6 +94,16 @@ struct nb_table {
     /* NB_PARAMETERS and a text for what is wrong. Null: nothing ever is. */
     int32_t (*check)(const struct nb_slice *parameters, size_t parameter_count,
                      struct nb_text *text);
+    /* Since 1.1. Where to start a fit to these points: start holds one number per parameter, the
+     * present one (NaN for a list); write what is to be different, choices as their index.
+     * NB_OUT_OF_RANGE: the points give no start. Null: the present parameters are the start. */
+    int32_t (*guess)(const struct nb_slice *parameters, size_t parameter_count,
+                     const double *inputs, const double *values, size_t count, double *start);
+    /* Since 1.1. Standard uncertainty of the model itself at inputs, in the unit of the value, after
+     * so many free parameters were fitted to points at the nodes. Null: the model is right. */
+    int32_t (*misfit)(const struct nb_slice *parameters, size_t parameter_count,
+                      const double *nodes, size_t node_count, size_t free_count,
+                      const double *inputs, double *values, size_t count);
 };
 
 #endif

@@ -2,6 +2,7 @@
 //!
 //! No unsafe code is asked of a maker, and none of the C table is seen here.
 
+use crate::fit::{Guess, Misfit};
 use crate::table::Slice;
 use crate::{Electrical, Parameter};
 
@@ -27,6 +28,11 @@ pub trait Driver: 'static {
     const PARAMETERS: &'static [Parameter];
     /// The slope, where there is a formula for it; without, the host takes differences.
     const SLOPE: Option<Slope> = None;
+    /// The start of a fit; without, the host starts from the present parameters.
+    const GUESS: Option<Guess> = None;
+    /// How wrong the model can be between and beyond the points of a fit; without, the host takes it
+    /// for right.
+    const MISFIT: Option<Misfit> = None;
 
     /// Lowest and highest input that can be turned into a value with these parameters; `None` where
     /// there is no such input.
@@ -108,8 +114,8 @@ impl<'a> Values<'a> {
     /// As [`Values::number`].
     #[must_use]
     pub fn list(self, name: &str) -> &'a [f64] {
-        let index = self.declared.iter().position(|one| one.is_called(name));
-        let Some(slice) = index.and_then(|index| self.slices.get(index)) else {
+        let Some(slice) = position(self.declared, name).and_then(|index| self.slices.get(index))
+        else {
             panic!("the driver reads the parameter `{name}`, which it does not declare");
         };
         if slice.data.is_null() || slice.length == 0 {
@@ -118,6 +124,11 @@ impl<'a> Values<'a> {
         // SAFETY: not null, and whoever made these values vouched for pointer and length.
         unsafe { std::slice::from_raw_parts(slice.data, slice.length) }
     }
+}
+
+/// Where the parameter of this name stands.
+pub(crate) fn position(declared: &[Parameter], name: &str) -> Option<usize> {
+    declared.iter().position(|one| one.is_called(name))
 }
 
 impl Parameter {

@@ -3,6 +3,8 @@
 //! The functions here are what the host calls: they check what they are handed, stop panics, and
 //! keep nothing.
 
+mod fit;
+
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use crate::table::{Head, MAJOR, MINOR, Slice, Status, Table, Text};
@@ -51,6 +53,16 @@ impl Table {
             },
             range: Some(range::<D>),
             check: Some(check::<D>),
+            guess: if D::GUESS.is_some() {
+                Some(fit::guess::<D>)
+            } else {
+                None
+            },
+            misfit: if D::MISFIT.is_some() {
+                Some(fit::misfit::<D>)
+            } else {
+                None
+            },
         }
     }
 }
@@ -109,7 +121,7 @@ unsafe extern "C" fn slope<D: Driver>(
 /// # Safety
 /// As [`evaluate`].
 unsafe fn each<D: Driver>(
-    function: fn(Values<'_>, f64) -> Option<f64>,
+    function: impl Fn(Values<'_>, f64) -> Option<f64>,
     (parameters, parameter_count): (*const Slice, usize),
     inputs: *const f64,
     values: *mut f64,

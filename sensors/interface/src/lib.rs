@@ -46,6 +46,44 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
+//! # For calibration
+//!
+//! The host fits parameters to reference points from [`Driver::evaluate`] alone. A driver says which
+//! numbers may become free, and in which order, by [`Parameter::fitted`]; and it may add what only
+//! it can know: [`Driver::GUESS`], where a fit starts and in which form, and [`Driver::MISFIT`], how
+//! far a probe of the kind may lie from the fitted curve between its points and beyond them.
+//!
+//! ```
+//! # use nightbench_driver::{Driver, Electrical, Guess, Parameter, Values, driver_table};
+//! # struct Line;
+//! # impl Driver for Line {
+//! #     const NAME: &'static str = "line";
+//! #     const SUMMARY: &'static str = "a line through the origin";
+//! #     const INPUTS: &'static [Electrical] = &[Electrical::Ratio];
+//! #     const QUANTITY: Option<&'static str> = None;
+//! #     const UNIT: Option<&'static str> = None;
+//! const PARAMETERS: &'static [Parameter] = &[
+//!     Parameter::number("gain", "value of the whole ratio", "1").or(1.0).fitted(1),
+//! ];
+//! const GUESS: Option<Guess> = Some(|_, points, start| {
+//!     let (ratio, value) = points.iter().next()?;
+//!     start.set("gain", value / ratio);
+//!     Some(())
+//! });
+//! #     fn range(_: Values<'_>) -> Option<(f64, f64)> { Some((0.0, 1.0)) }
+//! #     fn evaluate(values: Values<'_>, ratio: f64) -> Option<f64> {
+//! #         (0.0..=1.0).contains(&ratio).then(|| values.number("gain") * ratio)
+//! #     }
+//! # }
+//! # driver_table!(Line);
+//! # use nightbench_driver::host::{Binding, View};
+//! # let line = View::new(&TABLE)?;
+//! # let binding = Binding::named(line.parameters(), &[]).expect("declared");
+//! // The host's side: the gain that starts at the first point.
+//! assert_eq!(line.guess(&binding, &[0.5], &[100.0])?, [[200.0]]);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! # As a shared library
 //!
 //! The table is made by [`driver_table!`] in the library; the one exported symbol by
@@ -65,7 +103,13 @@
 //! length, functions that answer with a [`Status`]. No allocation changes hands, no panic crosses,
 //! and everything a table points to lives as long as its library, which is never unloaded.
 //!
+//! Within one major version fields are only appended: a library that was built against 1.0 loads as
+//! it is (it has no guess and no misfit, and none of its numbers is fitted), and so does one that was
+//! built against a later minor version.
+//!
 //! - [`Driver`], [`Parameter`], [`Values`]: what a maker writes against.
+//! - [`Points`], [`Start`], [`Fit`]: what the two functions for a fit are handed;
+//!   [`NodePolynomial`]: what a misfit can be made of.
 //! - [`Table`], [`Text`], [`Slice`], [`Status`]: what crosses; see `table.rs` for the layout.
 //! - [`host`]: the safe side that reads a table.
 //! - `include/nightbench_driver.h`: the same for a maker who writes C.
@@ -81,11 +125,15 @@
 
 mod driver;
 mod export;
+mod fit;
 pub mod host;
+mod node_polynomial;
 mod parameter;
 mod table;
 
 pub use driver::{Check, Driver, Slope, Values};
+pub use fit::{Fit, Guess, Misfit, Points, Start};
+pub use node_polynomial::NodePolynomial;
 pub use parameter::Parameter;
 pub use table::{MAJOR, MINOR, SYMBOL, Slice, Status, Table, Text};
 

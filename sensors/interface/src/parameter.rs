@@ -12,7 +12,7 @@ use crate::Text;
 /// const FORMS: &[Text] = &Text::all(["linear", "table"]);
 /// const PARAMETERS: &[Parameter] = &[
 ///     Parameter::choice("form", "how the values are computed", FORMS, 0),
-///     Parameter::number("gain", "value for one unit of input", "1").or(1.0),
+///     Parameter::number("gain", "value for one unit of input", "1").or(1.0).fitted(1),
 ///     Parameter::list("table_x", "inputs of the table", "1", 1024),
 /// ];
 /// ```
@@ -34,6 +34,11 @@ pub struct Parameter {
     /// The words of a choice.
     pub(crate) words: *const Text,
     pub(crate) word_count: usize,
+    /// Since 1.1: 0 where the number is given and never fitted, else its rank among the fitted ones.
+    ///
+    /// As wide as the `f64` above, so that it begins where a 1.0 row ends on every host: a narrower
+    /// field would slip into the padding that such a row has where pointers are 32 bits wide.
+    pub(crate) fitted: u64,
 }
 
 pub(crate) const NUMBER: u32 = 0;
@@ -59,6 +64,7 @@ impl Parameter {
             most: 1,
             words: std::ptr::null(),
             word_count: 0,
+            fitted: 0,
         }
     }
 
@@ -106,6 +112,18 @@ impl Parameter {
     pub const fn within(mut self, lowest: f64, highest: f64) -> Self {
         self.lowest = lowest;
         self.highest = highest;
+        self
+    }
+
+    /// The number becomes free in a fit, as the first (rank 1), second ... of its form: a fit to two
+    /// points changes the numbers of ranks 1 and 2 that are given. 0: it is given, and never fitted.
+    ///
+    /// # Panics
+    /// While compiling, for a list or a choice: only a number can be fitted.
+    #[must_use]
+    pub const fn fitted(mut self, rank: u32) -> Self {
+        assert!(self.kind == NUMBER, "only a number can be fitted");
+        self.fitted = rank as u64;
         self
     }
 }

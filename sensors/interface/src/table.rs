@@ -12,7 +12,7 @@ use crate::Parameter;
 /// Tables of another major version cannot be read at all.
 pub const MAJOR: u32 = 1;
 /// Tables of a newer minor version have more fields at their end.
-pub const MINOR: u32 = 0;
+pub const MINOR: u32 = 1;
 /// The symbol a driver's library exports: a `const Table *`, NUL at the end as linkers want it.
 pub const SYMBOL: &[u8] = b"nightbench_driver\0";
 
@@ -42,6 +42,10 @@ pub struct Table {
     pub(crate) range: Option<RangeFn>,
     /// What is wrong with these parameters. May be null: nothing ever is.
     pub(crate) check: Option<CheckFn>,
+    /// The start of a fit. Since 1.1; may be null: the present parameters are it.
+    pub(crate) guess: Option<GuessFn>,
+    /// How wrong the model can be after a fit. Since 1.1; may be null: it is taken for right.
+    pub(crate) misfit: Option<MisfitFn>,
 }
 
 /// The part whose layout never changes, whatever the major version.
@@ -69,6 +73,28 @@ pub(crate) type RangeFn = unsafe extern "C" fn(*const Slice, usize, *mut f64, *m
 /// `(parameters, parameter_count, text) -> status`: `PARAMETERS` and a text where they do not go
 /// together.
 pub(crate) type CheckFn = unsafe extern "C" fn(*const Slice, usize, *mut Text) -> i32;
+
+/// `(parameters, parameter_count, inputs, values, count, start) -> status`.
+///
+/// `start` holds one number per parameter: the present number or index, NaN for a list. The driver
+/// writes what is to be different; lists stay as they are whatever is written. `OUT_OF_RANGE` where
+/// the points give no start.
+pub(crate) type GuessFn =
+    unsafe extern "C" fn(*const Slice, usize, *const f64, *const f64, usize, *mut f64) -> i32;
+
+/// `(parameters, parameter_count, nodes, node_count, free, inputs, values, count) -> status`.
+///
+/// As [`EvaluateFn`]; `nodes` are the inputs of the points that `free` parameters were fitted to.
+pub(crate) type MisfitFn = unsafe extern "C" fn(
+    *const Slice,
+    usize,
+    *const f64,
+    usize,
+    usize,
+    *const f64,
+    *mut f64,
+    usize,
+) -> i32;
 
 /// UTF-8 text that lives as long as its library; null for none.
 #[derive(Clone, Copy)]
@@ -137,6 +163,11 @@ impl Text {
 }
 
 impl Slice {
+    pub(crate) const NONE: Self = Self {
+        data: std::ptr::null(),
+        length: 0,
+    };
+
     pub(crate) fn new(values: &[f64]) -> Self {
         Self {
             data: values.as_ptr(),

@@ -11,7 +11,12 @@ use libloading::Library;
 use nightbench_driver::host::{Binding, Parameter, ParameterKind, View};
 use nightbench_driver::{Electrical, SYMBOL, Status, Table};
 
-fn compile(folder: &Path) -> PathBuf {
+/// The source, and the folder of the header that it is compiled against.
+const TODAY: [&str; 2] = ["tests/c/vane.c", "include"];
+/// Both as they were with interface 1.0. Never changed.
+const ONE_ZERO: [&str; 2] = ["tests/c/interface_1_0/vane.c", "tests/c/interface_1_0"];
+
+fn compile(folder: &Path, [source, header]: [&str; 2]) -> PathBuf {
     let package = Path::new(env!("CARGO_MANIFEST_DIR"));
     let library = folder.join("vane.so");
     let compiler = std::env::var_os("CC").unwrap_or_else(|| "cc".into());
@@ -19,11 +24,7 @@ fn compile(folder: &Path) -> PathBuf {
         .args([
             "-std=c99", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC", "-I",
         ])
-        .args([
-            package.join("include"),
-            package.join("tests/c/vane.c"),
-            "-o".into(),
-        ])
+        .args([package.join(header), package.join(source), "-o".into()])
         .arg(&library)
         .status()
         .expect("a C compiler");
@@ -46,7 +47,22 @@ fn load(path: &Path) -> View {
 #[test]
 fn a_driver_in_c_is_a_driver() {
     let folder = tempfile::tempdir().expect("a folder");
-    let view = load(&compile(folder.path()));
+    let view = load(&compile(folder.path(), TODAY));
+    declares(&view, 1);
+    calls(&view);
+    serves_a_fit(&view);
+}
+
+#[test]
+fn a_driver_that_was_compiled_against_1_0_is_one_still() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let view = load(&compile(folder.path(), ONE_ZERO));
+    declares(&view, 0);
+    calls(&view);
+    assert!(!view.has_guess() && !view.has_misfit());
+}
+
+fn declares(view: &View, fitted: u32) {
     assert_eq!(
         (view.name(), view.quantity(), view.unit()),
         ("vane", Some("angle"), None)
@@ -66,15 +82,16 @@ fn a_driver_in_c_is_a_driver() {
             name: "turn",
             summary: "angle from end to end",
             kind: number,
+            fitted,
         },
         Parameter {
             name: "hand",
             summary: "which way it turns",
             kind: choice,
+            fitted: 0,
         },
     ];
     assert_eq!(view.parameters(), parameters);
-    calls(&view);
 }
 
 fn calls(view: &View) {
@@ -93,4 +110,20 @@ fn calls(view: &View) {
     );
     assert_eq!(view.check(&bind(300.0)), Ok(None));
     assert!(!view.has_slope());
+}
+
+fn serves_a_fit(view: &View) {
+    let binding = Binding::named(view.parameters(), &[]).expect("declared names");
+    let start = view.guess(&binding, &[0.5], &[100.0]);
+    assert_eq!(start, Ok(vec![vec![200.0], vec![1.0]]));
+    assert_eq!(
+        view.guess(&binding, &[0.0], &[0.0]),
+        Err(Status::OUT_OF_RANGE)
+    );
+    let mut misfits = [f64::NAN; 2];
+    let answer = view.misfit(&binding, (&[0.5], 1), &[0.5, 0.75], &mut misfits);
+    assert_eq!((answer, misfits), (Ok(()), [0.0, 2.5]));
+    let mut angle = [f64::NAN];
+    let answer = view.evaluate_with(&binding, &[(0, 90.0)], &[0.5], &mut angle);
+    assert_eq!((answer, angle), (Ok(()), [45.0]));
 }

@@ -89,6 +89,27 @@ fn answers(view: &View, given: &[(&str, &[f64])], slope: bool) -> Vec<Result<u64
     inputs(range).into_iter().map(one).collect()
 }
 
+/// Where a fit to these points starts and what is said of the model's own error, as bits.
+fn fitted(view: &View, given: &[(&str, &[f64])]) -> (Vec<u64>, Vec<Result<u64, i32>>) {
+    let binding = Binding::named(view.parameters(), given).expect("declared names");
+    let (low, high) = view.range(&binding).expect("a range");
+    let nodes = [0.4, 0.5, 0.6].map(|part| low * (high / low).powf(part));
+    let mut values = [f64::NAN; 3];
+    view.evaluate(&binding, &nodes, &mut values)
+        .expect("in range");
+    let start = (1..=3).map(|count| view.guess(&binding, &nodes[..count], &values[..count]));
+    let start = start.flat_map(|one| one.expect("a start").concat());
+    let misfit = |input: f64| {
+        let mut misfit = [f64::NAN];
+        let answer = view.misfit(&binding, (&nodes, 2), &[input], &mut misfit);
+        answer
+            .map(|()| misfit[0].to_bits())
+            .map_err(|status| status.code())
+    };
+    let misfits = inputs((low, high)).into_iter().map(misfit).collect();
+    (start.map(f64::to_bits).collect(), misfits)
+}
+
 fn check(linked: &'static Table, package: &str, example: &str, forms: &[&[(&str, &[f64])]]) {
     let (linked, loaded) = (
         View::new(linked).expect("a sound table"),
@@ -106,6 +127,9 @@ fn check(linked: &'static Table, package: &str, example: &str, forms: &[&[(&str,
             assert!(here.iter().any(Result::is_ok) && here.iter().any(Result::is_err));
             assert_eq!(here, there, "{package} {given:?}");
         }
+        let (here, there) = (fitted(&linked, given), fitted(&loaded, given));
+        assert_eq!(linked.has_misfit(), here.1.iter().any(Result::is_ok));
+        assert_eq!(here, there, "{package} {given:?}");
     }
 }
 

@@ -4,7 +4,11 @@
 //! nothing about memory of earlier light, temperature or colour: see the README beside it. Powers
 //! come from `libm`, so that every host computes the same bits.
 
-use nightbench_driver::{Check, Driver, Electrical, Parameter, Slope, Values, driver_table};
+mod fit;
+
+use nightbench_driver::{
+    Check, Driver, Electrical, Guess, Misfit, Parameter, Slope, Values, driver_table,
+};
 
 /// Illuminance at which `r10` is stated, lux.
 const REFERENCE_LX: f64 = 10.0;
@@ -24,12 +28,17 @@ impl Driver for Photoresistor {
     const QUANTITY: Option<&'static str> = Some("illuminance");
     const UNIT: Option<&'static str> = Some("lx");
     const PARAMETERS: &'static [Parameter] = &[
-        Parameter::number("r10", "resistance at 10 lx", "Ohm").within(1.0, 1e8),
+        Parameter::number("r10", "resistance at 10 lx", "Ohm")
+            .within(1.0, 1e8)
+            .fitted(1),
         Parameter::number("gamma", "decades of resistance per decade of light", "1")
-            .within(0.1, 2.0),
+            .within(0.1, 2.0)
+            .fitted(2),
     ];
     const SLOPE: Option<Slope> =
         Some(|values, ohm| Some(-Self::evaluate(values, ohm)? / (values.number("gamma") * ohm)));
+    const GUESS: Option<Guess> = Some(fit::guess);
+    const MISFIT: Option<Misfit> = Some(fit::misfit);
 
     fn range(values: Values<'_>) -> Option<(f64, f64)> {
         let ohm =

@@ -5,9 +5,13 @@
 //! grows with temperature (a table in the divider driver does those).
 
 mod curve;
+mod guess;
+mod misfit;
 
 use curve::Curve;
-use nightbench_driver::{Check, Driver, Electrical, Parameter, Slope, Text, Values, driver_table};
+use nightbench_driver::{
+    Check, Driver, Electrical, Guess, Misfit, Parameter, Slope, Text, Values, driver_table,
+};
 
 /// 0 °C in kelvin (SI Brochure, 9th edition, 2.3.1).
 pub const ICE_POINT_K: f64 = 273.15;
@@ -16,6 +20,7 @@ pub const ICE_POINT_K: f64 = 273.15;
 const LIKELY_BETA_K: std::ops::RangeInclusive<f64> = 500.0..=20_000.0;
 
 const FORMS: &[Text] = &Text::all(["beta", "steinhart-hart", "four-term"]);
+const BETA_FORM: usize = 0;
 const STEINHART_HART: usize = 1;
 const FOUR_TERM: usize = 2;
 
@@ -35,22 +40,39 @@ impl Driver for Thermistor {
             FORMS,
             0,
         ),
-        Parameter::number("r0", "beta: resistance at t0", "Ohm").within(0.1, 1e8),
+        Parameter::number("r0", "beta: resistance at t0", "Ohm")
+            .within(0.1, 1e8)
+            .fitted(1),
         Parameter::number("t0", "beta: temperature of r0", "Cel")
             .or(25.0)
             .within(-100.0, 300.0),
         Parameter::number("beta", "beta: material constant", "K")
-            .within(*LIKELY_BETA_K.start(), *LIKELY_BETA_K.end()),
-        Parameter::number("a", "steinhart-hart: A", "K-1").within(-1.0, 1.0),
-        Parameter::number("b", "steinhart-hart: B, of ln R", "K-1").within(-1.0, 1.0),
-        Parameter::number("c", "steinhart-hart: C, of (ln R)^3", "K-1").within(-1.0, 1.0),
+            .within(*LIKELY_BETA_K.start(), *LIKELY_BETA_K.end())
+            .fitted(2),
+        Parameter::number("a", "steinhart-hart: A", "K-1")
+            .within(-1.0, 1.0)
+            .fitted(1),
+        Parameter::number("b", "steinhart-hart: B, of ln R", "K-1")
+            .within(-1.0, 1.0)
+            .fitted(2),
+        Parameter::number("c", "steinhart-hart: C, of (ln R)^3", "K-1")
+            .within(-1.0, 1.0)
+            .fitted(3),
         Parameter::number("r25", "four-term: resistance at 25 Cel", "Ohm").within(0.1, 1e8),
-        Parameter::number("a1", "four-term: constant term", "K-1").within(-1.0, 1.0),
-        Parameter::number("b1", "four-term: of ln(R/R25)", "K-1").within(-1.0, 1.0),
-        Parameter::number("c1", "four-term: of its square", "K-1").within(-1.0, 1.0),
+        Parameter::number("a1", "four-term: constant term", "K-1")
+            .within(-1.0, 1.0)
+            .fitted(1),
+        Parameter::number("b1", "four-term: of ln(R/R25)", "K-1")
+            .within(-1.0, 1.0)
+            .fitted(2),
+        Parameter::number("c1", "four-term: of its square", "K-1")
+            .within(-1.0, 1.0)
+            .fitted(3),
         Parameter::number("d1", "four-term: of its cube", "K-1").within(-1.0, 1.0),
     ];
     const SLOPE: Option<Slope> = Some(|values, ohm| curve(values).slope(ohm));
+    const GUESS: Option<Guess> = Some(guess::guess);
+    const MISFIT: Option<Misfit> = Some(misfit::misfit);
 
     fn range(values: Values<'_>) -> Option<(f64, f64)> {
         curve(values).range()
@@ -80,16 +102,22 @@ impl Driver for Thermistor {
 driver_table!(Thermistor);
 
 fn curve(values: Values<'_>) -> Curve {
+    let (reference_ohm, coefficients) = terms(values);
+    Curve::new(reference_ohm, coefficients)
+}
+
+/// The reference resistance, and the coefficients of 1/T in powers of ln(R / reference).
+fn terms(values: Values<'_>) -> (f64, [f64; 4]) {
     let number = |name| values.number(name);
     match values.choice("form") {
-        FOUR_TERM => Curve::new(
+        FOUR_TERM => (
             number("r25"),
             [number("a1"), number("b1"), number("c1"), number("d1")],
         ),
-        STEINHART_HART => Curve::new(1.0, [number("a"), number("b"), 0.0, number("c")]),
+        STEINHART_HART => (1.0, [number("a"), number("b"), 0.0, number("c")]),
         _ => {
             let t0_k = number("t0") + ICE_POINT_K;
-            Curve::new(number("r0"), [1.0 / t0_k, 1.0 / number("beta"), 0.0, 0.0])
+            (number("r0"), [1.0 / t0_k, 1.0 / number("beta"), 0.0, 0.0])
         }
     }
 }

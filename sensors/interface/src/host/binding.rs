@@ -6,6 +6,9 @@ use std::sync::Arc;
 use crate::Slice;
 use crate::host::{Parameter, ParameterKind};
 
+/// Parameters for which changed slices find room on the stack; the shipped drivers have at most 12.
+const ROOM: usize = 32;
+
 /// The values of a driver's parameters, one list per declared parameter in its order. Cheap to
 /// clone; calls with it allocate nothing.
 #[derive(Clone)]
@@ -54,6 +57,29 @@ impl Binding {
 
     pub(super) fn slices(&self) -> &[Slice] {
         &self.0.slices
+    }
+
+    /// What `call` gives for these values with some numbers changed, without a copy of them all;
+    /// `None` where there is no parameter of an index.
+    pub(super) fn changed<T>(
+        &self,
+        changes: &[(usize, f64)],
+        call: impl FnOnce(&[Slice]) -> T,
+    ) -> Option<T> {
+        let (own, mut room, mut heap) = (self.slices(), [Slice::NONE; ROOM], Vec::new());
+        let slices = match room.get_mut(..own.len()) {
+            Some(room) => room,
+            None => {
+                heap.resize(own.len(), Slice::NONE);
+                heap.as_mut_slice()
+            }
+        };
+        slices.copy_from_slice(own);
+        for (index, number) in changes {
+            // Points into `changes`, which outlive the call.
+            *slices.get_mut(*index)? = Slice::new(std::slice::from_ref(number));
+        }
+        Some(call(slices))
     }
 }
 

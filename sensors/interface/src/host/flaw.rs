@@ -28,8 +28,8 @@ pub enum Flaw {
     Input(u32),
     /// A required function is null.
     Function(&'static str),
-    /// A parameter of a kind that this version does not know, or with a default or bounds that make
-    /// no sense.
+    /// A parameter of a kind that this version does not know, or with a default, bounds or a rank
+    /// in fits that make no sense.
     Parameter(&'static str),
 }
 
@@ -50,7 +50,8 @@ impl fmt::Display for Flaw {
             Self::Function(name) => write!(f, "its function `{name}` is missing"),
             Self::Parameter(name) => write!(
                 f,
-                "its parameter `{name}` has an unknown kind, or a default outside its bounds"
+                "its parameter `{name}` has an unknown kind, a default outside its bounds, or is to \
+                 be fitted although it is no number"
             ),
         }
     }
@@ -66,7 +67,7 @@ mod tests {
     fn another_major_version_names_both_and_what_to_do() {
         assert_eq!(
             Flaw::Version { major: 2, minor: 3 }.to_string(),
-            "built for interface 2.3, this program speaks 1.0; rebuild the driver against 1.x, \
+            "built for interface 2.3, this program speaks 1.1; rebuild the driver against 1.x, \
              or use a program that speaks 2.x"
         );
     }

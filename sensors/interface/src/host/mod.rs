@@ -6,6 +6,7 @@
 mod binding;
 mod flaw;
 mod read;
+mod version;
 mod view;
 
 #[cfg(test)]
@@ -24,6 +25,9 @@ pub struct Parameter {
     pub summary: &'static str,
     /// What it holds.
     pub kind: ParameterKind,
+    /// 0 where it is given and never fitted; else its rank: a fit of k terms changes the first k of
+    /// those that are given, in this order. Always 0 for lists and choices.
+    pub fitted: u32,
 }
 
 /// What a parameter holds.
@@ -53,4 +57,10 @@ pub enum ParameterKind {
         /// Index of the default.
         default: usize,
     },
+}
+
+impl ParameterKind {
+    pub(crate) fn is_list(&self) -> bool {
+        matches!(self, Self::List { .. })
+    }
 }

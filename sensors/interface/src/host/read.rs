@@ -2,6 +2,7 @@
 //!
 //! Counts and lengths are limited, so that a table full of junk is refused and not followed.
 
+use crate::host::version::{self, Grown};
 use crate::host::{Flaw, Parameter, ParameterKind};
 use crate::parameter::{CHOICE, LIST, NUMBER};
 use crate::table::{Table, Text};
@@ -67,16 +68,16 @@ pub(super) unsafe fn parameters(table: &Table) -> Result<Vec<Parameter>, Flaw> {
         return Err(Flaw::Count("parameters"));
     }
     let stride = table.head.parameter_size as usize;
-    if stride < size_of::<Row>() || !stride.is_multiple_of(align_of::<Row>()) {
+    if stride < Row::LEAST || !stride.is_multiple_of(align_of::<Row>()) {
         return Err(Flaw::Size);
     }
     (0..count)
         .map(|index| {
-            // SAFETY: the caller vouches for `count` rows this far apart, each at least as long as
-            // this version's and aligned like it; newer fields behind it are not looked at.
-            let row = unsafe { &*table.parameters.byte_add(index * stride) };
+            // SAFETY: the caller vouches for `count` rows, each as long as the way to the next.
+            let row = unsafe { version::read(table.parameters.byte_add(index * stride), stride) };
+            let row = row.ok_or(Flaw::Size)?;
             // SAFETY: and for what the row points to.
-            unsafe { parameter(row) }
+            unsafe { parameter(&row) }
         })
         .collect()
 }
@@ -102,11 +103,14 @@ unsafe fn parameter(row: &Row) -> Result<Parameter, Flaw> {
         CHOICE => choice(row, unsafe { words(row) }?),
         _ => None,
     };
-    let kind = kind.ok_or(Flaw::Parameter(name))?;
+    let fitted = u32::try_from(row.fitted).ok();
+    let fitted = fitted.filter(|rank| *rank == 0 || row.kind == NUMBER);
+    let (kind, fitted) = kind.zip(fitted).ok_or(Flaw::Parameter(name))?;
     Ok(Parameter {
         name,
         summary,
         kind,
+        fitted,
     })
 }
 

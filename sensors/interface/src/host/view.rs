@@ -1,7 +1,9 @@
 //! A table that was checked once, with safe calls.
 
-use crate::host::{Binding, Flaw, Parameter, read};
-use crate::table::{CheckFn, EvaluateFn, Head, RangeFn, Table, Text};
+mod fit;
+
+use crate::host::{Binding, Flaw, Parameter, read, version};
+use crate::table::{CheckFn, EvaluateFn, GuessFn, Head, MisfitFn, RangeFn, Slice, Table, Text};
 use crate::{Electrical, MAJOR, Status};
 
 /// A checked table: its texts are UTF-8, its counts credible, its functions there.
@@ -18,6 +20,8 @@ pub struct View {
     slope: Option<EvaluateFn>,
     range: RangeFn,
     check: Option<CheckFn>,
+    guess: Option<GuessFn>,
+    misfit: Option<MisfitFn>,
 }
 
 impl View {
@@ -48,20 +52,19 @@ impl View {
                 minor: head.minor,
             });
         }
-        if (head.size as usize) < size_of::<Table>() {
-            return Err(Flaw::Size);
-        }
-        // SAFETY: not null, of our major version, and at least as long as our table.
-        unsafe { Self::of(&*table) }
+        // SAFETY: not null, of our major version, and the caller vouches for its size.
+        let known = unsafe { version::read(table, head.size as usize) }.ok_or(Flaw::Size)?;
+        // SAFETY: as above.
+        unsafe { Self::of(&known, table.addr()) }
     }
 
     /// # Safety
-    /// As [`View::from_raw`].
-    unsafe fn of(table: &'static Table) -> Result<Self, Flaw> {
+    /// As [`View::from_raw`], for the table that `table` is a copy of.
+    unsafe fn of(table: &Table, address: usize) -> Result<Self, Flaw> {
         // SAFETY: the caller vouches for everything that the table points to.
         unsafe {
             Ok(Self {
-                address: std::ptr::from_ref(table).addr(),
+                address,
                 name: read::required(table.name, "name")?,
                 summary: read::required(table.summary, "summary")?,
                 quantity: read::text(table.quantity, "quantity")?,
@@ -72,6 +75,8 @@ impl View {
                 slope: table.slope,
                 range: table.range.ok_or(Flaw::Function("range"))?,
                 check: table.check,
+                guess: table.guess,
+                misfit: table.misfit,
             })
         }
     }
@@ -164,21 +169,8 @@ impl View {
         values: &mut [f64],
     ) -> Result<(), Status> {
         self.counted(binding)?;
-        if inputs.len() != values.len() {
-            return Err(Status::WRONG_CALL);
-        }
-        let (slices, count) = (binding.slices(), inputs.len());
-        // SAFETY: as many slices as declared, as many values as inputs; a `&mut` overlaps nothing.
-        let code = unsafe {
-            function(
-                slices.as_ptr(),
-                slices.len(),
-                inputs.as_ptr(),
-                values.as_mut_ptr(),
-                count,
-            )
-        };
-        Status(code).done()
+        // SAFETY: as many slices as declared, owned by the binding.
+        unsafe { call(function, binding.slices(), inputs, values) }
     }
 
     /// Lowest and highest input that can be turned into a value.
@@ -225,4 +217,28 @@ impl View {
             Err(Status::WRONG_CALL)
         }
     }
+}
+
+/// # Safety
+/// As many slices as the driver declares, each to as many numbers as it says.
+unsafe fn call(
+    function: EvaluateFn,
+    slices: &[Slice],
+    inputs: &[f64],
+    values: &mut [f64],
+) -> Result<(), Status> {
+    if inputs.len() != values.len() {
+        return Err(Status::WRONG_CALL);
+    }
+    // SAFETY: the caller vouches for the slices; as many values as inputs; a `&mut` overlaps nothing.
+    let code = unsafe {
+        function(
+            slices.as_ptr(),
+            slices.len(),
+            inputs.as_ptr(),
+            values.as_mut_ptr(),
+            inputs.len(),
+        )
+    };
+    Status(code).done()
 }

@@ -30,11 +30,30 @@ static int32_t check(const struct nb_slice *parameters, size_t parameter_count,
     return NB_PARAMETERS;
 }
 
+static int32_t guess(const struct nb_slice *parameters, size_t parameter_count,
+                     const double *inputs, const double *values, size_t count, double *start) {
+    (void)parameters;
+    if (parameter_count != 2) return NB_WRONG_CALL;
+    if (count == 0 || inputs[0] == 0.0) return NB_OUT_OF_RANGE;
+    start[0] = values[0] / inputs[0];
+    return NB_DONE;
+}
+
+/* A tenth of a degree for each hundredth of the ratio from the first point. */
+static int32_t misfit(const struct nb_slice *parameters, size_t parameter_count,
+                      const double *nodes, size_t node_count, size_t free_count,
+                      const double *inputs, double *values, size_t count) {
+    (void)parameters, (void)parameter_count;
+    if (node_count < free_count) return NB_WRONG_CALL;
+    for (size_t i = 0; i < count; i++) values[i] = 10.0 * fabs(inputs[i] - nodes[0]);
+    return NB_DONE;
+}
+
 static const struct nb_text words[] = {NB_TEXT("left"), NB_TEXT("right")};
 static const uint32_t inputs[] = {NB_RATIO, NB_NUMBER};
 static const struct nb_parameter parameters[] = {
     {.name = NB_TEXT("turn"), .summary = NB_TEXT("angle from end to end"), .unit = NB_TEXT("deg"),
-     .kind = NB_PARAMETER_NUMBER, .fallback = 270.0, .lowest = 0.0, .highest = 3600.0, .most = 1},
+     .kind = NB_PARAMETER_NUMBER, .fallback = 270.0, .lowest = 0.0, .highest = 3600.0, .most = 1, .fitted = 1},
     {.name = NB_TEXT("hand"), .summary = NB_TEXT("which way it turns"), .unit = NB_TEXT("1"),
      .kind = NB_PARAMETER_CHOICE, .fallback = 1.0, .words = words, .word_count = 2},
 };
@@ -45,5 +64,6 @@ static const struct nb_table table = {
     .quantity = NB_TEXT("angle"), .unit = NB_NO_TEXT,
     .inputs = inputs, .input_count = 2, .parameters = parameters, .parameter_count = 2,
     .evaluate = evaluate, .range = range, .check = check,
+    .guess = guess, .misfit = misfit,
 };
 const struct nb_table *const nightbench_driver = &table;

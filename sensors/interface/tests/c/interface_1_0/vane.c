@@ -1,0 +1,49 @@
+/* A wind vane in C: the ratio of a potentiometer's divider to an angle. Invented. */
+#include "nightbench_driver.h"
+
+static int32_t evaluate(const struct nb_slice *parameters, size_t parameter_count,
+                        const double *inputs, double *values, size_t count) {
+    int32_t status = NB_DONE;
+    if (parameter_count != 2) return NB_WRONG_CALL;
+    for (size_t i = 0; i < count; i++) {
+        int inside = inputs[i] >= 0.0 && inputs[i] <= 1.0;
+        values[i] = inside ? parameters[0].data[0] * inputs[i] : NAN;
+        if (!inside) status = NB_OUT_OF_RANGE;
+    }
+    return status;
+}
+
+static int32_t range(const struct nb_slice *parameters, size_t parameter_count,
+                     double *lowest, double *highest) {
+    (void)parameters, (void)parameter_count;
+    *lowest = 0.0;
+    *highest = 1.0;
+    return NB_DONE;
+}
+
+static int32_t check(const struct nb_slice *parameters, size_t parameter_count,
+                     struct nb_text *text) {
+    static const struct nb_text wrong = NB_TEXT("a `turn` of 0 gives no angle");
+    if (parameter_count != 2) return NB_WRONG_CALL;
+    if (parameters[0].data[0] != 0.0) return NB_DONE;
+    *text = wrong;
+    return NB_PARAMETERS;
+}
+
+static const struct nb_text words[] = {NB_TEXT("left"), NB_TEXT("right")};
+static const uint32_t inputs[] = {NB_RATIO, NB_NUMBER};
+static const struct nb_parameter parameters[] = {
+    {.name = NB_TEXT("turn"), .summary = NB_TEXT("angle from end to end"), .unit = NB_TEXT("deg"),
+     .kind = NB_PARAMETER_NUMBER, .fallback = 270.0, .lowest = 0.0, .highest = 3600.0, .most = 1},
+    {.name = NB_TEXT("hand"), .summary = NB_TEXT("which way it turns"), .unit = NB_TEXT("1"),
+     .kind = NB_PARAMETER_CHOICE, .fallback = 1.0, .words = words, .word_count = 2},
+};
+static const struct nb_table table = {
+    .size = sizeof(struct nb_table), .major = NB_MAJOR, .minor = NB_MINOR,
+    .parameter_size = sizeof(struct nb_parameter),
+    .name = NB_TEXT("vane"), .summary = NB_TEXT("angle of a potentiometer's shaft"),
+    .quantity = NB_TEXT("angle"), .unit = NB_NO_TEXT,
+    .inputs = inputs, .input_count = 2, .parameters = parameters, .parameter_count = 2,
+    .evaluate = evaluate, .range = range, .check = check,
+};
+const struct nb_table *const nightbench_driver = &table;

@@ -91,19 +91,16 @@ impl Calibration {
     /// The curves that its terms make with this driver, and the terms as fitted: for gradients.
     ///
     /// # Errors
-    /// As [`Calibration::values`].
+    /// As [`Curve::of`].
     pub fn family(&self, driver: Driver) -> Result<(Family, Vec<f64>), DriverError> {
-        let parameters = self.values(driver)?;
-        let fitted = |term: &Term| match term {
-            Term::Parameter(index) => {
-                let value = parameters.get(*index).and_then(|values| values.first());
-                value.copied().unwrap_or(f64::NAN)
-            }
+        let model = driver.bind(self.values(driver)?)?;
+        let family = Family::new(model, self.pivot, self.terms.clone());
+        let fitted = |(term, own): (&Term, f64)| match term {
+            Term::Parameter(_) => own,
             Term::Offset => self.offset,
             Term::Slope => self.slope,
         };
-        let theta = self.terms.iter().map(fitted).collect();
-        let family = Family::new(driver, parameters, self.pivot, self.terms.clone());
+        let theta = self.terms.iter().zip(family.start()).map(fitted).collect();
         Ok((family, theta))
     }
 }

@@ -13,25 +13,20 @@ mod tests;
 
 use super::fit::{Family, Fitted};
 use super::judge::{self, Refusal, Taken, Words};
-use super::plan::{Plan, Start, plan};
+use super::plan::{Plan, plan};
 use super::{Calibration, Channel, Curve, Point, Reference, Role, Term};
-use crate::driver::{Driver, Electrical};
+use crate::driver::{DriverError, Electrical, Model};
 
 /// What is calibrated, and where.
 pub struct Subject<'a> {
-    /// The probe's driver.
-    pub driver: Driver,
-    /// Its parameters as configured, as for [`Driver::bind`].
-    pub parameters: &'a [Vec<f64>],
+    /// The probe as configured.
+    pub nominal: &'a Model,
     /// UCUM code of the value's unit.
     pub unit: &'a str,
     /// The electrical quantity that the driver takes.
     pub input: Electrical,
     /// The channel on which the points were taken.
     pub channel: &'a Channel,
-    /// What the driver says of a fit to points at these places (input and value); `None` where it
-    /// has no start for them.
-    pub start: &'a dyn Fn(&[(f64, f64)]) -> Option<Start>,
     /// How far a probe of this kind may be off its nominal curve at an input (half-width, in the unit
     /// of the value); `None` where nothing is known.
     pub allowed: &'a dyn Fn(f64) -> Option<f64>,
@@ -48,7 +43,7 @@ pub struct Subject<'a> {
 /// Why there is none, with what to do.
 pub fn make(points: &[(u64, Point)], subject: &Subject<'_>) -> Result<Calibration, Refusal> {
     let words = subject.words();
-    let nominal = Curve::plain(subject.driver.bind(subject.parameters.to_vec())?);
+    let nominal = Curve::plain(subject.nominal.clone());
     let mut taken = to_fit(points);
     let mut remarks = Vec::new();
     if let Some((wrong, remark)) =
@@ -60,23 +55,24 @@ pub fn make(points: &[(u64, Point)], subject: &Subject<'_>) -> Result<Calibratio
     if taken.is_empty() {
         return Err(Refusal::NoPoints);
     }
-    let plan = planned(&taken, &nominal, subject);
-    if has_a_direction(subject.driver, &plan) {
+    let places = judge::places(&taken, &nominal);
+    let plan = plan(subject.nominal, taken.len(), &places);
+    if has_a_direction(subject.nominal, &plan) {
         judge::in_order(&taken, &nominal, words)?;
     }
-    let family = family(subject.driver, &plan, &taken);
+    let family = family(&plan, &taken);
     let fitted = judge::fit_to(&taken, &family, family.start())?;
     remarks.extend(judge::at_bounds(&family, &fitted));
     remarks.extend(judge::disagreement(&taken, &family, &fitted, words));
     remarks.extend(judge::near(&taken, &nominal, plan.terms.len(), words));
-    Ok(Made {
+    let made = Made {
         taken,
         plan,
         family,
         fitted,
         remarks,
-    }
-    .put_down(subject))
+    };
+    Ok(made.put_down(subject)?)
 }
 
 impl<'a> Subject<'a> {
@@ -101,28 +97,17 @@ fn to_fit(points: &[(u64, Point)]) -> Vec<Taken<'_>> {
     .collect()
 }
 
-fn planned(taken: &[Taken<'_>], nominal: &Curve, subject: &Subject<'_>) -> Plan {
-    let places = judge::places(taken, nominal);
-    let as_configured = || Start {
-        parameters: subject.parameters.to_vec(),
-        fitted: Vec::new(),
-    };
-    let start = (subject.start)(&places).unwrap_or_else(as_configured);
-    let (points, places) = (taken.len(), places.len());
-    plan(subject.driver, subject.parameters, start, points, places)
-}
-
 /// Whether the nominal curve says which way round points are: a driver that names its quantity has a
 /// law, and a curve that gets a line on top was given. A bare line may run either way.
-fn has_a_direction(driver: Driver, plan: &Plan) -> bool {
+fn has_a_direction(nominal: &Model, plan: &Plan) -> bool {
     let line_on_top = plan.terms.contains(&Term::Offset);
-    driver.quantity().is_some() || line_on_top
+    nominal.driver().quantity().is_some() || line_on_top
 }
 
-fn family(driver: Driver, plan: &Plan, taken: &[Taken<'_>]) -> Family {
+fn family(plan: &Plan, taken: &[Taken<'_>]) -> Family {
     // A line that turns amid the points has a slope that hardly depends on its offset.
     let pivot = taken.iter().map(|one| one.value()).sum::<f64>() / taken.len() as f64;
-    Family::new(driver, plan.parameters.clone(), pivot, plan.terms.clone())
+    Family::new(plan.start.clone(), pivot, plan.terms.clone())
 }
 
 /// All that goes into a calibration.
@@ -135,18 +120,18 @@ struct Made<'a> {
 }
 
 impl Made<'_> {
-    fn put_down(self, subject: &Subject<'_>) -> Calibration {
+    fn put_down(self, subject: &Subject<'_>) -> Result<Calibration, DriverError> {
         let sources = sources::sources(&self.taken, &self.fitted);
         let inputs: Vec<f64> = self.taken.iter().map(|taken| taken.input()).collect();
         let line = |term: Term| {
             let at = self.plan.terms.iter().position(|one| *one == term);
             at.map_or(0.0, |at| self.fitted.theta[at])
         };
-        Calibration {
-            driver: subject.driver.name().to_owned(),
+        Ok(Calibration {
+            driver: subject.nominal.driver().name().to_owned(),
             unit: subject.unit.to_owned(),
             input: subject.input.word().to_owned(),
-            parameters: self.parameters(subject.driver),
+            parameters: self.parameters()?,
             offset: line(Term::Offset),
             slope: line(Term::Slope),
             pivot: self.family.pivot(),
@@ -167,17 +152,14 @@ impl Made<'_> {
             remarks: self.remarks,
             made_ms: subject.made_ms,
             due_ms: subject.due_ms,
-        }
+        })
     }
 
-    /// By name; empty for a number that was not given, since JSON has no NaN.
-    fn parameters(&self, driver: Driver) -> Vec<(String, Vec<f64>)> {
-        let values = self.family.parameters(&self.fitted.theta);
-        let given = |values: Vec<f64>| values.into_iter().filter(|one| !one.is_nan()).collect();
-        let declared = driver.parameters().into_iter();
-        declared
-            .zip(values)
-            .map(|(one, values)| (one.name.to_owned(), given(values)))
-            .collect()
+    fn parameters(&self) -> Result<Vec<(String, Vec<f64>)>, DriverError> {
+        let fitted = self.family.at(&self.fitted.theta)?.model.parameters();
+        let owned = fitted.into_iter();
+        Ok(owned
+            .map(|(name, values)| (name.to_owned(), values))
+            .collect())
     }
 }

@@ -4,48 +4,35 @@
 //! form has none that are fitted (a table, a polynomial) gets a line on top of its curve. Fits nothing.
 
 use super::Term;
-use crate::driver::{Driver, ParameterKind};
-
-/// Where a fit starts, as the driver says for these points.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Start {
-    /// Every parameter, as for [`Driver::bind`]; its form is the one to be fitted.
-    pub parameters: Vec<Vec<f64>>,
-    /// Indices of the parameters that this form has and a fit may change, in the order in which they
-    /// become free.
-    pub fitted: Vec<usize>,
-}
+use crate::driver::{Model, ParameterKind};
 
 /// What is to be fitted.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
-    /// Every parameter where the fit starts.
-    pub parameters: Vec<Vec<f64>>,
+    /// Where the fit starts; its form is the one to be fitted.
+    pub start: Model,
     /// What is free, in order.
     pub terms: Vec<Term>,
     /// Why, in words: "three points: `a`, `b` and `c` are fitted".
     pub decision: String,
 }
 
-/// Plans a fit to so many points, which lie at so many places that differ by more than their
-/// uncertainty. `nominal` are the parameters as configured.
+/// Plans a fit to so many points, which lie at these places (input and value) that differ by more
+/// than their uncertainty. `nominal` is the probe as configured.
 #[must_use]
-pub fn plan(
-    driver: Driver,
-    nominal: &[Vec<f64>],
-    start: Start,
-    points: usize,
-    places: usize,
-) -> Plan {
-    let terms = terms(&start.fitted, places);
+pub fn plan(nominal: &Model, points: usize, places: &[(f64, f64)]) -> Plan {
+    // Where the driver has no start for these points, the probe as configured is one.
+    let start = nominal.guess(places).unwrap_or_else(|_| nominal.clone());
+    let free: Vec<usize> = start.fitted().into_iter().map(|(index, _)| index).collect();
+    let terms = terms(&free, places.len());
     let decision = format!(
         "{}: {}{}",
-        counted(points, places),
-        form(driver, nominal, &start.parameters),
-        fitted(driver, &start.fitted, &terms)
+        counted(points, places.len()),
+        form(nominal, &start),
+        fitted(nominal, &free, &terms)
     );
     Plan {
-        parameters: start.parameters,
+        start,
         terms,
         decision,
     }
@@ -83,29 +70,26 @@ fn word(count: usize) -> String {
 }
 
 /// "the form `steinhart-hart` instead of `beta`; " where the driver changed it.
-fn form(driver: Driver, nominal: &[Vec<f64>], start: &[Vec<f64>]) -> String {
-    let mut said = String::new();
-    for (index, parameter) in driver.parameters().iter().enumerate() {
-        let ParameterKind::Choice { words, default } = parameter.kind else {
-            continue;
-        };
-        let chosen = |values: &[Vec<f64>]| {
-            let given = values.get(index).and_then(|one| one.first());
-            words
-                .get(given.map_or(default, |one| *one as usize))
-                .copied()
-        };
-        if let (Some(old), Some(new)) = (chosen(nominal), chosen(start))
-            && old != new
-        {
-            said += &format!("the {} `{new}` instead of `{old}`; ", parameter.name);
-        }
-    }
-    said
+fn form(nominal: &Model, start: &Model) -> String {
+    let declared = nominal.driver().parameters();
+    let both = nominal.parameters().into_iter().zip(start.parameters());
+    let changed = declared
+        .iter()
+        .zip(both)
+        .filter_map(|(parameter, (old, new))| {
+            let ParameterKind::Choice { words, .. } = parameter.kind else {
+                return None;
+            };
+            let word = |values: Vec<f64>| words.get(*values.first()? as usize);
+            let (old, new) = (word(old.1)?, word(new.1)?);
+            let name = parameter.name;
+            (old != new).then(|| format!("the {name} `{new}` instead of `{old}`; "))
+        });
+    changed.collect()
 }
 
-fn fitted(driver: Driver, may_be: &[usize], terms: &[Term]) -> String {
-    let declared = driver.parameters();
+fn fitted(nominal: &Model, may_be: &[usize], terms: &[Term]) -> String {
+    let declared = nominal.driver().parameters();
     let name = |index: &usize| declared.get(*index).map_or("", |one| one.name);
     if may_be.is_empty() {
         return match terms.len() {
@@ -151,68 +135,101 @@ mod tests {
     use super::*;
     use crate::driver::find;
 
-    fn planned(name: &str, form: [f64; 2], fitted: &[&str], points: usize, places: usize) -> Plan {
+    fn model(name: &str, given: &[(&str, &[f64])]) -> Model {
         let driver = find(name).unwrap();
-        let at = |name: &&str| driver.parameters().iter().position(|one| one.name == *name);
-        let parameters = |form| {
-            let mut parameters = vec![vec![]; driver.parameters().len()];
-            parameters[0] = vec![form];
-            parameters
-        };
-        let start = Start {
-            parameters: parameters(form[1]),
-            fitted: fitted.iter().map(|name| at(name).unwrap()).collect(),
-        };
-        plan(driver, &parameters(form[0]), start, points, places)
+        let value = |name: &str| given.iter().find(|(own, _)| *own == name);
+        let declared = driver.parameters();
+        let values = declared
+            .iter()
+            .map(|one| value(one.name).map_or_else(Vec::new, |g| g.1.to_vec()));
+        driver.bind(values.collect()).unwrap()
+    }
+
+    fn label() -> Model {
+        model("thermistor", &[("r0", &[1e4]), ("beta", &[3950.0])])
+    }
+
+    fn maker() -> Model {
+        let typical: [(&str, &[f64]); 4] = [
+            ("form", &[1.0]),
+            ("a", &[1.129e-3]),
+            ("b", &[2.341e-4]),
+            ("c", &[8.775e-8]),
+        ];
+        model("thermistor", &typical)
+    }
+
+    fn table() -> Model {
+        model(
+            "divider",
+            &[
+                ("form", &[2.0]),
+                ("table_x", &[80.0, 180.0]),
+                ("table_y", &[-50.0, 200.0]),
+            ],
+        )
+    }
+
+    /// Places on the model's own curve.
+    fn decision(model: &Model, inputs: &[f64]) -> String {
+        decision_on(model, model, inputs)
+    }
+
+    fn decision_on(curve: &Model, model: &Model, inputs: &[f64]) -> String {
+        let place = |input: &f64| (*input, curve.evaluate(*input).unwrap());
+        let places: Vec<_> = inputs.iter().map(place).collect();
+        plan(model, inputs.len(), &places).decision
     }
 
     #[test]
     fn the_number_of_points_decides_and_says_so() {
-        let maker = ["a", "b", "c"];
-        let said = |name, forms, fitted: &[&str], points| {
-            planned(name, forms, fitted, points, points).decision
-        };
         assert_eq!(
-            said("thermistor", [0.0; 2], &["r0", "beta"], 1),
+            decision(&label(), &[3e4]),
             "one point: `r0` is fitted, an offset on the curve as configured; `beta` stays as configured"
         );
         assert_eq!(
-            said("thermistor", [0.0; 2], &["r0", "beta"], 2),
+            decision(&label(), &[3e4, 5e3]),
             "two points: `r0` and `beta` are fitted"
         );
         assert_eq!(
-            said("thermistor", [1.0; 2], &maker, 1),
+            decision(&maker(), &[3e4]),
             "one point: `a` is fitted, an offset on the curve as configured; `b` and `c` stay as configured"
         );
         assert_eq!(
-            said("thermistor", [1.0; 2], &maker, 2),
+            decision(&maker(), &[3e4, 5e3]),
             "two points: `a` and `b` are fitted, offset and slope on the curve as configured; `c` stays as configured"
         );
         assert_eq!(
-            said("thermistor", [0.0, 1.0], &maker, 4),
+            decision_on(&maker(), &label(), &[3e4, 1e4, 5e3, 3e3]),
             "four points: the form `steinhart-hart` instead of `beta`; `a`, `b` and `c` are fitted"
         );
         assert_eq!(
-            said("divider", [2.0; 2], &[], 1),
+            decision(&table(), &[100.0]),
             "one point: an offset on the driver's curve"
         );
         assert_eq!(
-            said("divider", [2.0; 2], &[], 12),
-            "12 points: offset and slope on the driver's curve"
+            decision(&table(), &[100.0, 120.0, 140.0]),
+            "three points: offset and slope on the driver's curve"
+        );
+        let cell = model("photoresistor", &[("r10", &[2e4]), ("gamma", &[0.7])]);
+        assert_eq!(
+            decision(&cell, &[2e4, 2e3]),
+            "two points: `r10` and `gamma` are fitted"
+        );
+        assert_eq!(
+            decision(&model("divider", &[]), &[0.1, 0.9]),
+            "two points: `offset` and `gain` are fitted"
         );
     }
 
     #[test]
     fn points_at_one_place_free_one_term() {
-        let plan = planned("thermistor", [0.0; 2], &["r0", "beta"], 3, 1);
-        assert_eq!(plan.terms, [Term::Parameter(1)]);
+        let label = plan(&label(), 3, &[(1e4, 25.1)]);
+        assert_eq!(label.terms, [Term::Parameter(1)]);
         assert_eq!(
-            plan.decision,
+            label.decision,
             "three points at one place: `r0` is fitted, an offset on the curve as configured; `beta` stays as configured"
         );
-        assert_eq!(
-            planned("divider", [2.0; 2], &[], 3, 1).terms,
-            [Term::Offset]
-        );
+        assert_eq!(plan(&table(), 3, &[(100.0, 0.0)]).terms, [Term::Offset]);
     }
 }

@@ -5,33 +5,23 @@
 
 use super::slopes;
 use crate::calibrate::{Curve, Term};
-use crate::driver::{Driver, DriverError, ParameterKind};
+use crate::driver::{DriverError, Model};
 use crate::measure::chain::Transfer;
 
 /// A driver with its parameters, some of them free.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Family {
-    driver: Driver,
-    parameters: Vec<Vec<f64>>,
+    base: Model,
     pivot: f64,
     terms: Vec<Term>,
-    bounds: Vec<(f64, f64)>,
 }
 
 impl Family {
-    /// The curves of `driver` with these parameters (one list for each that it declares, as for
-    /// [`Driver::bind`]), in which `terms` are free. A line on top turns at `pivot`, in the unit of
+    /// The curves of `base` in which `terms` are free. A line on top turns at `pivot`, in the unit of
     /// the value.
     #[must_use]
-    pub fn new(driver: Driver, parameters: Vec<Vec<f64>>, pivot: f64, terms: Vec<Term>) -> Self {
-        let bounds = terms.iter().map(|term| bounds(driver, *term)).collect();
-        Self {
-            driver,
-            parameters,
-            pivot,
-            terms,
-            bounds,
-        }
+    pub fn new(base: Model, pivot: f64, terms: Vec<Term>) -> Self {
+        Self { base, pivot, terms }
     }
 
     /// What is free, in order.
@@ -51,8 +41,8 @@ impl Family {
     pub fn name(&self, index: usize) -> &'static str {
         match self.terms.get(index) {
             Some(Term::Parameter(at)) => {
-                let parameters = self.driver.parameters();
-                parameters.get(*at).map_or("", |one| one.name)
+                let declared = self.base.driver().parameters();
+                declared.get(*at).map_or("", |one| one.name)
             }
             Some(Term::Offset) => "offset",
             Some(Term::Slope) => "slope",
@@ -60,12 +50,11 @@ impl Family {
         }
     }
 
-    /// The terms as they stand in the parameters, or the driver's defaults: where a fit starts. NaN
-    /// for one that was not given and has no default.
+    /// The terms as they stand: where a fit starts. NaN for one that was not given.
     #[must_use]
     pub fn start(&self) -> Vec<f64> {
         let value = |term: &Term| match term {
-            Term::Parameter(index) => self.given(*index),
+            Term::Parameter(index) => self.base.number(*index).unwrap_or(f64::NAN),
             Term::Offset | Term::Slope => 0.0,
         };
         self.terms.iter().map(value).collect()
@@ -75,46 +64,36 @@ impl Family {
     /// line on top.
     #[must_use]
     pub fn bounds(&self, index: usize) -> (f64, f64) {
-        self.bounds
-            .get(index)
-            .copied()
-            .unwrap_or((f64::MIN, f64::MAX))
+        let declared = match self.terms.get(index) {
+            Some(Term::Parameter(at)) => self.base.bounds(*at),
+            _ => None,
+        };
+        declared.unwrap_or((f64::MIN, f64::MAX))
     }
 
     /// The curve at these values of the terms.
     ///
     /// # Errors
-    /// As [`Driver::bind`]; values that are no finite numbers are out of bounds.
+    /// As [`Model::with`]; values that are no finite numbers are out of bounds.
     pub fn at(&self, theta: &[f64]) -> Result<Curve, DriverError> {
-        let mut curve = Curve::plain(self.driver.bind(self.parameters(theta))?);
-        curve.pivot = self.pivot;
+        let (mut offset, mut slope, mut changes) = (0.0, 0.0, Vec::new());
         for (term, value) in self.terms.iter().zip(theta) {
             match term {
-                Term::Parameter(_) => {}
-                Term::Offset => curve.offset = *value,
-                Term::Slope => curve.slope = *value,
+                Term::Parameter(index) => changes.push((*index, *value)),
+                Term::Offset => offset = *value,
+                Term::Slope => slope = *value,
             }
         }
-        if curve.offset.is_finite() && curve.slope.is_finite() {
-            Ok(curve)
-        } else {
+        if !(offset.is_finite() && slope.is_finite()) {
             let text = "offset and slope must be finite numbers".to_owned();
-            Err(DriverError::Parameters(text))
+            return Err(DriverError::Parameters(text));
         }
-    }
-
-    /// All of the driver's parameters at these values of the terms.
-    #[must_use]
-    pub fn parameters(&self, theta: &[f64]) -> Vec<Vec<f64>> {
-        let mut parameters = self.parameters.clone();
-        for (term, value) in self.terms.iter().zip(theta) {
-            if let Term::Parameter(index) = term
-                && let Some(own) = parameters.get_mut(*index)
-            {
-                *own = vec![*value];
-            }
-        }
-        parameters
+        Ok(Curve {
+            model: self.base.with(&changes)?,
+            offset,
+            slope,
+            pivot: self.pivot,
+        })
     }
 
     /// Change of the value at `input` with each term. `None` where the curve, or one beside it, has
@@ -128,16 +107,6 @@ impl Family {
             .collect()
     }
 
-    fn given(&self, index: usize) -> f64 {
-        let given = self.parameters.get(index).and_then(|one| one.first());
-        let default = || match declared(self.driver, index) {
-            Some(ParameterKind::Number { default, .. }) => default,
-            _ => None,
-        };
-        let given = given.copied().filter(|one| !one.is_nan());
-        given.or_else(default).unwrap_or(f64::NAN)
-    }
-
     /// Values at these inputs; `None` where one of them has none.
     pub(super) fn values(&self, theta: &[f64], inputs: &[f64]) -> Option<Vec<f64>> {
         let curve = self.at(theta).ok()?;
@@ -146,20 +115,4 @@ impl Family {
             .map(|input| curve.evaluate(*input).ok())
             .collect()
     }
-}
-
-fn bounds(driver: Driver, term: Term) -> (f64, f64) {
-    let declared = match term {
-        Term::Parameter(index) => declared(driver, index),
-        Term::Offset | Term::Slope => None,
-    };
-    match declared {
-        Some(ParameterKind::Number { bounds, .. }) => bounds,
-        _ => (f64::MIN, f64::MAX),
-    }
-}
-
-fn declared(driver: Driver, index: usize) -> Option<ParameterKind> {
-    let parameters = driver.parameters();
-    parameters.get(index).map(|one| one.kind.clone())
 }

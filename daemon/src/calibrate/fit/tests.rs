@@ -66,12 +66,8 @@ fn family_of_lists(driver: Driver, given: &[(&str, Vec<f64>)], free: &[&str]) ->
         "+slope" => Term::Slope,
         name => Term::Parameter(declared.iter().position(|one| one.name == name).unwrap()),
     };
-    Family::new(
-        driver,
-        parameters.collect(),
-        0.0,
-        free.iter().map(term).collect(),
-    )
+    let base = driver.bind(parameters.collect()).unwrap();
+    Family::new(base, 0.0, free.iter().map(term).collect())
 }
 
 /// Steinhart-Hart's three coefficients, from typical ones of a 10 kohm probe.

@@ -38,17 +38,6 @@ fn thermistor(given: &[(&str, f64)]) -> Vec<Vec<f64>> {
         .collect()
 }
 
-/// Three places or more: Steinhart-Hart; fewer: the form as configured.
-fn start(parameters: &[Vec<f64>], places: usize) -> Start {
-    let beta_form = parameters[0] != [1.0];
-    let (parameters, fitted) = match (beta_form, places) {
-        (true, 0..=2) => (parameters.to_vec(), vec![1, 3]),
-        (true, _) => (steinhart_hart(), vec![4, 5, 6]),
-        (false, _) => (parameters.to_vec(), vec![4, 5, 6]),
-    };
-    Start { parameters, fitted }
-}
-
 fn channel() -> Channel {
     Channel {
         board: "bench".to_owned(),
@@ -61,25 +50,21 @@ fn channel() -> Channel {
 /// A calibration of a thermistor with these parameters, whose kind may be 1 Cel off; points are
 /// numbered from 1.
 fn made(parameters: &[Vec<f64>], points: Vec<Told>) -> Result<Calibration, Refusal> {
-    made_by("thermistor", parameters, points, &|places| {
-        Some(start(parameters, places.len()))
-    })
+    made_by("thermistor", parameters, points)
 }
 
 fn made_by(
     driver: &str,
     parameters: &[Vec<f64>],
     points: Vec<Told>,
-    start: &dyn Fn(&[(f64, f64)]) -> Option<Start>,
 ) -> Result<Calibration, Refusal> {
     let points: Vec<(u64, Point)> = (1..).zip(points.into_iter().map(point)).collect();
+    let driver = find(driver).unwrap();
     let subject = Subject {
-        driver: find(driver).unwrap(),
-        parameters,
-        unit: find(driver).unwrap().unit().unwrap_or("Cel"),
+        nominal: &driver.bind(parameters.to_vec()).unwrap(),
+        unit: driver.unit().unwrap_or("Cel"),
         input: Electrical::Ohm,
         channel: &channel(),
-        start,
         allowed: &|_| Some(1.0),
         made_ms: 1_000,
         due_ms: Some(2_000),

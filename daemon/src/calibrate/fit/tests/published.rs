@@ -23,7 +23,7 @@ fn toml(text: &str) -> toml::Table {
 
 fn numbers(table: &toml::Table, key: &str) -> Vec<f64> {
     let list = table[key].as_array().unwrap();
-    list.iter().map(|one| number(one)).collect()
+    list.iter().map(number).collect()
 }
 
 fn number(value: &toml::Value) -> f64 {
@@ -215,7 +215,8 @@ fn two_lights_give_the_published_r10_and_gamma() {
     let text =
         include_str!("../../../../../sensors/photoresistor/tests/published/ldr_two_point.csv");
     let table = columns(text);
-    for row in 0..table[0].len() {
+    let rows = table[0].len();
+    for row in 0..rows {
         let cell = |column: usize| table[column][row];
         let points = Points::new(&[cell(1), cell(3)], &[cell(0), cell(2)], 0.5);
         let typical = [("r10", 2e4), ("gamma", 0.8)];

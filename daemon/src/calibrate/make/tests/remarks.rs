@@ -91,14 +91,8 @@ fn a_term_at_its_bound_is_told() {
         ..Told::default()
     };
     let cell = vec![vec![1e4], vec![0.7]];
-    let start = |_: &[(f64, f64)]| {
-        Some(Start {
-            parameters: vec![vec![1e4], vec![0.7]],
-            fitted: vec![0, 1],
-        })
-    };
     let points = vec![light(5.0), light(20.0)];
-    let calibration = made_by("photoresistor", &cell, points, &start).unwrap();
+    let calibration = made_by("photoresistor", &cell, points).unwrap();
     assert_snapshot!(calibration.remarks.join("\n"), @"`gamma` was stopped at its bound, 2: the points ask for what no probe of this kind has; check them, and the parameters as configured");
 }
 

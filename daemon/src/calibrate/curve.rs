@@ -1,7 +1,9 @@
 //! The curve of a calibrated probe: a driver's model, and where its parameters cannot follow the
 //! points, a line on top of it.
 
-use crate::driver::{DriverError, Model};
+use super::calibration::Calibration;
+use super::fit::Family;
+use crate::driver::{Driver, DriverError, Model};
 use crate::measure::chain::Transfer;
 use serde::{Deserialize, Serialize};
 
@@ -40,6 +42,66 @@ impl Curve {
             slope: 0.0,
             pivot: 0.0,
         }
+    }
+
+    /// The curve of a calibration that is kept in the log, made with this driver.
+    ///
+    /// # Errors
+    /// `Parameters` where the driver has another name or lacks a parameter of the calibration; else
+    /// as [`Driver::bind`].
+    pub fn of(calibration: &Calibration, driver: Driver) -> Result<Self, DriverError> {
+        let parameters = calibration.values(driver)?;
+        Ok(Self {
+            model: driver.bind(parameters)?,
+            offset: calibration.offset,
+            slope: calibration.slope,
+            pivot: calibration.pivot,
+        })
+    }
+}
+
+impl Calibration {
+    /// The driver's parameters, in the order in which it declares them; empty for those that the
+    /// calibration does not name.
+    ///
+    /// # Errors
+    /// `Parameters` where the driver has another name or lacks a parameter of the calibration.
+    pub fn values(&self, driver: Driver) -> Result<Vec<Vec<f64>>, DriverError> {
+        let (own, name) = (&self.driver, driver.name());
+        if own != name {
+            let text = format!("the calibration is for the driver `{own}`, not for `{name}`");
+            return Err(DriverError::Parameters(text));
+        }
+        let declared = driver.parameters();
+        let known = |name: &String| declared.iter().any(|one| one.name == name);
+        if let Some((unknown, _)) = self.parameters.iter().find(|(name, _)| !known(name)) {
+            let text = format!(
+                "the calibration has the parameter `{unknown}`, which the driver `{own}` does not \
+                 have any more"
+            );
+            return Err(DriverError::Parameters(text));
+        }
+        let value = |name: &str| {
+            let kept = self.parameters.iter().find(|(own, _)| own == name);
+            kept.map(|(_, values)| values.clone()).unwrap_or_default()
+        };
+        Ok(declared.iter().map(|one| value(one.name)).collect())
+    }
+
+    /// The curves that its terms make with this driver, and the terms as fitted: for gradients.
+    ///
+    /// # Errors
+    /// As [`Curve::of`].
+    pub fn family(&self, driver: Driver) -> Result<(Family, Vec<f64>), DriverError> {
+        let model = driver.bind(self.values(driver)?)?;
+        let family = Family::new(model, self.pivot, self.terms.clone());
+        let fitted = |(term, own): (&Term, f64)| match term {
+            Term::Parameter(_) => own,
+            Term::Offset => self.offset,
+            Term::Slope => self.slope,
+        };
+        let theta = self.terms.iter().zip(family.start()).map(fitted).collect();
+        Ok((family, theta))
     }
 }
 

@@ -5,8 +5,10 @@
 //! its electrical quantity as its channel gives it, never in counts.
 
 pub mod calibration;
+pub mod capture;
 pub mod curve;
 pub mod point;
+pub mod settling;
 pub mod step;
 
 pub use calibration::{Calibration, Channel, Residual, Shape, Share, Source, Verification};

@@ -8,6 +8,7 @@ pub mod calibration;
 pub mod capture;
 pub mod curve;
 pub mod point;
+pub mod session;
 pub mod settling;
 pub mod step;
 

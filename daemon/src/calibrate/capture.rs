@@ -39,6 +39,14 @@ pub struct Duration {
     pub most: f64,
 }
 
+impl Duration {
+    /// Until somebody ends it.
+    pub const OPEN: Self = Self {
+        least: f64::INFINITY,
+        most: f64::INFINITY,
+    };
+}
+
 impl Default for Duration {
     /// Half a minute is what food practice asks of a thermometer in ice; after five minutes a
     /// kitchen's bath is another one (common practice).
@@ -106,6 +114,14 @@ impl Capture {
     #[must_use]
     pub fn fault(self, quality: Quality) -> Ending {
         Ending::Refused(Refusal::Fault(quality))
+    }
+
+    /// Ends the capture with what there is: for readings of a span that is over.
+    #[must_use]
+    pub fn finish(mut self) -> Ending {
+        self.duration.most = self.series.span();
+        self.trend = Trend::fit(&self.series.electrical(), self.aim.floor());
+        self.end()
     }
 
     /// How much of it is done, 0 to 1.

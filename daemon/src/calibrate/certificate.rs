@@ -14,6 +14,7 @@ mod html;
 mod json;
 mod points;
 mod range;
+mod summary;
 #[cfg(test)]
 mod tests;
 mod text;
@@ -77,6 +78,12 @@ impl Certificate<'_> {
     #[must_use]
     pub fn text(&self) -> String {
         text::render(&self.title(), &contents::sections(self))
+    }
+
+    /// What it has come to, in short, with its drawings; 80 columns wide.
+    #[must_use]
+    pub fn summary(&self) -> String {
+        summary::render(self)
     }
 
     /// As one HTML page that prints well: no script, nothing from outside.

@@ -25,7 +25,7 @@ mod stated;
 #[cfg(test)]
 mod tests;
 
-use super::point::{Compared, Role};
+use super::point::{Captured, Compared, Point, Role};
 use crate::config::unit::Unit;
 use crate::config::{Fault, Problem, Table, document};
 use crate::driver::Electrical;
@@ -73,15 +73,43 @@ pub enum ProbeRead {
 /// the order of the text.
 #[must_use]
 pub fn read(text: &str, subject: &Subject) -> (Option<Vec<Entry>>, Vec<Problem>) {
+    each(text, |table| entry(table, subject))
+}
+
+/// Reads a file of points as they are kept: `capture` says what the probe read at each, or why that is
+/// none, as a problem's two halves with `; ` between them. Otherwise as [`read`].
+#[must_use]
+pub fn points(
+    text: &str,
+    subject: &Subject,
+    capture: impl Fn(&Entry) -> Result<Captured, String>,
+) -> (Option<Vec<Point>>, Vec<Problem>) {
+    let capture = |table: &Table<'_>| {
+        let entry = entry(table, subject)?;
+        let captured = capture(&entry).map_err(|why| {
+            let (what, right) = why.split_once("; ").unwrap_or((&why, ""));
+            Fault::new(what, right)
+        });
+        let item = table.item("from").or_else(|| table.item("electrical"))?;
+        Some(Point {
+            role: entry.role,
+            captured: item.accept(captured)?,
+            compared: entry.compared,
+        })
+    };
+    each(text, capture)
+}
+
+fn each<T>(text: &str, read: impl Fn(&Table<'_>) -> Option<T>) -> (Option<Vec<T>>, Vec<Problem>) {
     document(text, |root| {
         let tables = root.listed("point");
         if root.item("point").is_none() {
             let what = "there is no `[[point]]`, so there is nothing to calibrate by";
             root.missing("point", Fault::new(what, "add one for each reference"));
         }
-        let points: Vec<Option<Entry>> = tables.iter().map(|one| entry(one, subject)).collect();
+        let all: Vec<Option<T>> = tables.iter().map(read).collect();
         root.end();
-        points.into_iter().collect()
+        all.into_iter().collect()
     })
 }
 

@@ -3,7 +3,7 @@
 
 mod chain;
 mod chosen;
-mod page;
+pub(super) mod page;
 mod table;
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]

@@ -1,6 +1,8 @@
 //! The command line: one definition, from which help, completions and the man page are made.
 
+mod calibration;
 mod calibrations;
+mod certificate;
 pub mod check;
 mod divider;
 mod doctor;
@@ -65,8 +67,14 @@ enum Verb {
     Status(status::Arguments),
     /// Print a probe's readings from the log, also while the service runs
     Readings(Box<readings::Arguments>),
+    /// Calibrate a probe: take reference points, fit, verify, put in use
+    ///
+    /// Without further options: the guide, step by step.
+    Calibrate(Box<calibration::Arguments>),
     /// Show each probe's calibrations: dates, points, uncertainty, drift, which was in use when
     Calibrations(calibrations::Arguments),
+    /// Print a calibration's certificate: points, fit, uncertainty over the range, budget
+    Certificate(certificate::Arguments),
     /// Send readings of some time to an outlet once more: for a broker or database that lost them
     ///
     /// They go out as late ones, beside a running service and without disturbing it. The number of
@@ -203,6 +211,8 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Listen(arguments) => listen::run(&arguments),
         Verb::Status(arguments) => status::run(&arguments),
         Verb::Readings(arguments) => readings::run(&arguments),
+        Verb::Calibrate(arguments) => calibration::run(&arguments),
+        Verb::Certificate(arguments) => certificate::run(&arguments),
         Verb::Calibrations(arguments) => calibrations::run(&arguments),
         Verb::Republish(arguments) => republish::run(&arguments),
         Verb::Divider(arguments) => divider::run(&arguments),

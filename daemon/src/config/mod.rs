@@ -55,6 +55,7 @@ pub use outlet::{Outlet, OutletKind};
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
 pub use remark::{Remark, remarks};
+pub use resistor::working_range;
 pub use scene::{Scene, SimulatedChannel};
 pub use secret::Secret;
 pub use source::{

@@ -46,7 +46,9 @@ pub(super) fn advice(chain: &Chain, rules: &[Rule], unit: &str) -> Option<Fault>
     ))
 }
 
-fn working_range(rules: &[Rule], unit: &str) -> Option<(f64, f64)> {
+/// The range in which a probe with these alarms works, as far as it can be told.
+#[must_use]
+pub fn working_range(rules: &[Rule], unit: &str) -> Option<(f64, f64)> {
     let high = rules.iter().find_map(|rule| match rule.condition {
         Condition::High { limit, .. } => Some(limit),
         Condition::Low { .. } | Condition::Fault | Condition::Stale | Condition::Due => None,

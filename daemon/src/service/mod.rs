@@ -4,7 +4,7 @@
 //! log, so that everything that was read is in the log before the process ends.
 
 mod asked;
-mod build;
+pub(crate) mod build;
 mod drops;
 mod due;
 mod observed;
@@ -13,7 +13,7 @@ mod sources;
 mod standing;
 #[cfg(test)]
 mod tests;
-mod transfer;
+pub(crate) mod transfer;
 pub mod watchdog;
 
 pub use sources::input as simulated_input;

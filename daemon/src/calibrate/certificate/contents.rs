@@ -96,7 +96,7 @@ fn driver_words(name: &str) -> String {
     )
 }
 
-fn done(certificate: &Certificate<'_>) -> Vec<Block> {
+pub(super) fn done(certificate: &Certificate<'_>) -> Vec<Block> {
     let calibration = certificate.calibration;
     let kept_out = certificate.verifications.len();
     let verified = match kept_out {
@@ -120,7 +120,7 @@ fn done(certificate: &Certificate<'_>) -> Vec<Block> {
     ]
 }
 
-fn remarks(certificate: &Certificate<'_>) -> Vec<Block> {
+pub(super) fn remarks(certificate: &Certificate<'_>) -> Vec<Block> {
     match &certificate.calibration.remarks[..] {
         [] => vec![Block::Paragraph("None.".to_owned())],
         remarks => vec![Block::List(remarks.to_vec())],

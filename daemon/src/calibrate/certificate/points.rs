@@ -127,7 +127,7 @@ fn evidence(certificate: &Certificate<'_>) -> Table {
 }
 
 /// A reference in words.
-fn reference(compared: &Compared) -> String {
+pub(super) fn reference(compared: &Compared) -> String {
     let shape = match compared.common_shape {
         Shape::Normal => "",
         Shape::Rectangular => ", within a tolerance",

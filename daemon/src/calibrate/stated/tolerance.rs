@@ -38,16 +38,21 @@ impl Tolerance {
         }
     }
 
-    /// Standard uncertainty (JCGM 100:2008, 4.3.7) of a value which changes by `relative` with a
-    /// relative change of 1 in the electrical quantity.
+    /// How far a value may be off, in its unit, which changes by `relative` with a relative change of
+    /// 1 in the electrical quantity; `None` where nothing is known.
+    #[must_use]
+    pub fn half_width(self, value: f64, relative: f64) -> Option<f64> {
+        match self {
+            Self::Unknown => None,
+            Self::Value(half) => Some(half),
+            Self::Electrical(share) => Some(share * relative),
+            Self::Decades(decades) => Some(decades * std::f64::consts::LN_10 * value.abs()),
+        }
+    }
+
+    /// Standard uncertainty (JCGM 100:2008, 4.3.7) of such a value.
     pub(super) fn uncertainty(self, value: f64, relative: f64) -> f64 {
-        let half = match self {
-            Self::Unknown => 0.0,
-            Self::Value(half) => half,
-            Self::Electrical(share) => share * relative,
-            Self::Decades(decades) => decades * std::f64::consts::LN_10 * value.abs(),
-        };
-        half / 3.0_f64.sqrt()
+        self.half_width(value, relative).unwrap_or(0.0) / 3.0_f64.sqrt()
     }
 }
 

@@ -1,7 +1,7 @@
 //! Which calibration is meant on the command line: a number, or the configured parameters.
 
 use crate::calibrate::History;
-use crate::calibrate::history::Conversion;
+use crate::calibrate::history::{Conversion, Made};
 use crate::config::{Config, Probe};
 use std::fmt;
 
@@ -29,6 +29,15 @@ impl Chosen {
         }
     }
 
+    /// The calibration of this number.
+    ///
+    /// # Errors
+    /// Where there is none such that can be read, with those that are there.
+    pub fn made<'h>(number: u32, probe: &str, history: &'h History) -> Result<&'h Made, String> {
+        let made = history.calibration(number);
+        made.ok_or_else(|| missing(probe, number, history))
+    }
+
     /// How it turns the probe's electrical quantity into values.
     ///
     /// # Errors
@@ -43,8 +52,7 @@ impl Chosen {
             Self::Configured => return configured(probe, config),
             Self::Number(number) => number,
         };
-        let made = history.calibration(number);
-        let made = made.ok_or_else(|| missing(probe, number, history))?;
+        let made = Self::made(number, probe, history)?;
         let by = Conversion::by(number, &made.calibration);
         by.map_err(|why| format!("calibration {number} of probe `{probe}` {why}"))
     }

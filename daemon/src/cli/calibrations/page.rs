@@ -40,6 +40,23 @@ impl Page {
         self.line(line.trim_end());
     }
 
+    /// A text from the first column on.
+    pub fn paragraph(&mut self, text: &str) {
+        let mut line = String::new();
+        for word in text.split_whitespace() {
+            let length = line.chars().count() + 1 + word.chars().count();
+            if !line.is_empty() && length > WIDTH {
+                self.line(&line);
+                line.clear();
+            }
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+        self.line(&line);
+    }
+
     /// All of it.
     pub fn text(self) -> String {
         self.0

@@ -9,7 +9,9 @@
 mod absolute;
 mod alarms_whatever_breaks;
 mod board_clock;
+mod calibrate;
 mod calibrations;
+mod certificate;
 mod checks;
 mod command_line;
 mod control;

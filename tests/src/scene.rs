@@ -183,7 +183,8 @@ impl Scene {
         ))
     }
 
-    fn probe(&mut self, probe: &str, at: (&str, &str), driver: &str, keys: &str) -> &mut Self {
+    /// A probe by any driver, its parameters left out; `keys` go into its table.
+    pub fn probe(&mut self, probe: &str, at: (&str, &str), driver: &str, keys: &str) -> &mut Self {
         let (board, channel) = at;
         self.add(&format!(
             "[probe.{probe}]\nboard = \"{board}\"\nchannel = \"{channel}\"\n\

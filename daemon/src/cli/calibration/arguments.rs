@@ -74,7 +74,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     if arguments.status {
         return said(&standing::text(&job));
     }
-    tracing::error!("{WITHOUT}");
+    eprintln!("{WITHOUT}");
     Ok(ExitCode::from(2))
 }
 

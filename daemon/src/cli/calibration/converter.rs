@@ -1,7 +1,7 @@
 //! What one step of the converter, and its noise, are in the probe's electrical quantity; and so what
 //! settled shall mean.
 
-use super::Job;
+use super::{Job, log};
 use crate::calibrate::Captured;
 use crate::calibrate::history::Made;
 use crate::calibrate::settling::Aim;
@@ -13,6 +13,8 @@ use crate::reading::Estimate;
 /// Standard uncertainty that a capture aims at for temperatures, kelvin: half of what a careful
 /// kitchen's ice point is known to.
 const AIM_KELVIN: f64 = 0.03;
+/// Over so long before the last reading noise is looked for, milliseconds.
+const LATE_MS: i64 = 300_000;
 /// For everything else, relative to the value.
 const AIM_SHARE: f64 = 0.01;
 
@@ -54,11 +56,11 @@ impl Job {
     }
 
     /// Step and noise of one reading at this electrical quantity. The noise is that of a calibration's
-    /// points, where their readings are kept.
+    /// points, where their readings are kept; else of the probe's latest readings.
     #[must_use]
     pub fn converter(&self, made: &Made, electrical: f64) -> Converter {
         let step = self.step(electrical);
-        let noise = match self.noise(made) {
+        let noise = match self.noise(made).or_else(|| self.noise_of_late()) {
             Some(counts) => counts * self.per_count(electrical),
             None => ASSUMED_NOISE * step,
         };
@@ -79,6 +81,28 @@ impl Job {
             .collect();
         let count = squares.len();
         (count > 0).then(|| (squares.iter().sum::<f64>() / count as f64).sqrt())
+    }
+}
+
+impl Job {
+    /// The same over the last minutes that the log has, where it has any.
+    fn noise_of_late(&self) -> Option<f64> {
+        if !self.config.log.path.exists() {
+            return None;
+        }
+        let query = log(&self.config).ok()?;
+        let (_, last_ms) = query.extent(&self.probe.name).ok()??;
+        let mut noise = NoiseEstimate::new();
+        let span = (last_ms - LATE_MS, last_ms + 1);
+        let asked = query.readings(&self.probe.name, span, |reading| {
+            match reading.outcome.estimate().and(reading.raw) {
+                Some(count) => noise.push(count),
+                None => noise.interrupt(),
+            }
+            true
+        });
+        asked.ok()?;
+        noise.deviation()
     }
 }
 

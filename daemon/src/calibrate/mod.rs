@@ -6,6 +6,7 @@
 
 pub mod budget;
 pub mod calibration;
+pub mod capture;
 pub mod certificate;
 pub mod coverage;
 pub mod curve;
@@ -19,6 +20,8 @@ pub mod plan;
 pub mod point;
 pub mod points_file;
 pub mod reference;
+pub mod session;
+pub mod settling;
 pub mod stated;
 pub mod step;
 pub mod verify;

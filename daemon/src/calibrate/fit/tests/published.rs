@@ -215,9 +215,14 @@ fn two_lights_give_the_published_r10_and_gamma() {
     let text =
         include_str!("../../../../../sensors/photoresistor/tests/published/ldr_two_point.csv");
     let table = columns(text);
-    let rows = table[0].len();
-    for row in 0..rows {
-        let cell = |column: usize| table[column][row];
+    let row = |at: usize| {
+        table
+            .iter()
+            .map(move |column| column[at])
+            .collect::<Vec<f64>>()
+    };
+    for row in (0..table[0].len()).map(row) {
+        let cell = |column: usize| row[column];
         let points = Points::new(&[cell(1), cell(3)], &[cell(0), cell(2)], 0.5);
         let typical = [("r10", 2e4), ("gamma", 0.8)];
         let cell_of_cds = family(find("photoresistor").unwrap(), &typical, &["r10", "gamma"]);

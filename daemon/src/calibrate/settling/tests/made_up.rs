@@ -101,15 +101,15 @@ fn settled_is_seldom_said_while_more_than_the_aim_remains() {
                 phi,
                 ..QUIET
             };
-            for seed in 0..3 {
+            for seed in 0..2 {
                 let at = probe.settles(seed * 100 + (index * 10 + other) as u64);
                 settled += usize::from(at.is_some());
                 wrong += usize::from(at.is_some_and(|at| probe.remainder(at).abs() > AIM));
             }
         }
     }
-    assert!(settled >= 88, "{settled} of 90 settled");
-    assert!(wrong <= 2, "{wrong} of {settled} were wrong");
+    assert!(settled >= 58, "{settled} of 60 settled");
+    assert!(wrong <= 1, "{wrong} of {settled} were wrong");
 }
 
 #[test]

@@ -58,6 +58,13 @@ impl Curve {
             pivot: calibration.pivot,
         })
     }
+
+    /// The input at which the value is this one; `None` where the curve does not reach it.
+    #[must_use]
+    pub fn invert(&self, value: f64) -> Option<f64> {
+        let plain = (value - self.offset + self.slope * self.pivot) / (1.0 + self.slope);
+        self.model.invert(plain).ok()
+    }
 }
 
 impl Calibration {

@@ -4,10 +4,11 @@
 use super::Job;
 use crate::calibrate::certificate::{self, Certificate, Row};
 use crate::calibrate::coverage::interval_95;
-use crate::calibrate::history::{Conversion, Made, Verified};
+use crate::calibrate::history::{Made, Verified};
 use crate::calibrate::{Budget, Point, Stated, Verification};
 use crate::cli::{Failure, when};
 use crate::config::unit::{Dimension, Unit};
+use crate::measure::chain::Transfer;
 use jiff::tz::TimeZone;
 
 /// Rows over a range, about; with both ends and one row beyond each.
@@ -45,12 +46,10 @@ impl<'a> Sheet<'a> {
             Failure::new(format!("calibration {number} of probe `{probe}` {why}"))
         };
         let calibration = &made.calibration;
-        let conversion = Conversion::by(number, calibration).map_err(|why| unusable(&why))?;
         let stated = Stated::calibrated(calibration, job.probe().driver, &calibration.channel);
         let stated = stated.map_err(|error| unusable(&format!("cannot be used: {error}")))?;
         let range = Range {
             stated: stated.heated(job.probe().trust.heating),
-            conversion,
             job,
             made,
         };
@@ -114,7 +113,6 @@ struct Range<'a> {
     job: &'a Job,
     made: &'a Made,
     stated: Stated,
-    conversion: Conversion,
 }
 
 impl Range<'_> {
@@ -131,7 +129,7 @@ impl Range<'_> {
     }
 
     fn row(&self, value: f64) -> Option<Row> {
-        let electrical = self.conversion.input_for(value)?;
+        let electrical = self.stated.curve().invert(value)?;
         let budget = self.budget(electrical)?;
         let converter = self.job.converter(self.made, electrical);
         let half = interval_95(&budget.shares);
@@ -152,7 +150,7 @@ impl Range<'_> {
         values.dedup_by(|a, b| (*a - *b).abs() < 1e-9 * (1.0 + b.abs()));
         let inputs = values
             .into_iter()
-            .filter_map(|value| self.conversion.input_for(value));
+            .filter_map(|value| self.stated.curve().invert(value));
         inputs.filter_map(|input| self.budget(input)).collect()
     }
 
@@ -165,7 +163,7 @@ impl Range<'_> {
     /// The values at the ends of the calibrated range, the lower one first.
     fn values(&self) -> Option<(f64, f64)> {
         let (low, high) = self.made.calibration.range;
-        let end = |input| self.conversion.at(input).ok().map(|at| at.value());
+        let end = |input| self.stated.curve().evaluate(input).ok();
         let (one, other) = (end(low)?, end(high)?);
         Some((one.min(other), one.max(other)))
     }

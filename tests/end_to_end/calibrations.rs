@@ -49,7 +49,11 @@ fn calibration(coefficients: [f64; 3]) -> Value {
         "offset": 0.0, "slope": 0.0, "pivot": 0.0,
         "terms": ["offset"], "decision": "three points: Steinhart-Hart",
         "covariance": [[OFFSET_UNCERTAINTY.powi(2)]],
-        "sources": [], "points": [], "nodes": [], "residuals": [],
+        "sources": [{
+            "name": "ice point", "remedy": "finer ice", "shape": "normal",
+            "loading": [OFFSET_UNCERTAINTY]
+        }],
+        "points": [], "nodes": [], "residuals": [],
         "chi_square": 0.0, "degrees_of_freedom": 0, "range": RANGE,
         "channel": {
             "board": "bench", "channel": "a0", "resistor": 10_000.0, "scale_uncertainty": 0.0058
@@ -126,7 +130,10 @@ fn past_readings_are_given_by_a_calibration_from_what_the_log_holds() {
         let ohm = old["electrical"].as_f64().unwrap();
         close(&old["value"], celsius(CONFIGURED, ohm));
         close(&new["value"], celsius(FITTED, ohm));
-        let own = old["uncertainty"].as_f64().unwrap() / slope(CONFIGURED, ohm);
+        // Of a probe that was never calibrated, its kind may be 5 % off and the resistor 1 %.
+        let half = (0.05_f64.powi(2) + 0.01_f64.powi(2)) * ohm.powi(2) / 3.0;
+        let total = old["uncertainty"].as_f64().unwrap() / slope(CONFIGURED, ohm);
+        let own = (total.powi(2) - half).sqrt();
         close(
             &new["uncertainty"],
             (own * slope(FITTED, ohm)).hypot(OFFSET_UNCERTAINTY),

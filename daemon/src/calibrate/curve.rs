@@ -44,6 +44,12 @@ impl Curve {
         }
     }
 
+    /// What the line makes of the model's value.
+    #[must_use]
+    pub fn on_top(&self, plain: f64) -> f64 {
+        plain + self.offset + self.slope * (plain - self.pivot)
+    }
+
     /// The curve of a calibration that is kept in the log, made with this driver.
     ///
     /// # Errors
@@ -114,8 +120,7 @@ impl Calibration {
 
 impl Transfer for Curve {
     fn evaluate(&self, input: f64) -> Result<f64, DriverError> {
-        let value = self.model.evaluate(input)?;
-        Ok(value + self.offset + self.slope * (value - self.pivot))
+        Ok(self.on_top(self.model.evaluate(input)?))
     }
 
     fn slope(&self, input: f64) -> Result<f64, DriverError> {

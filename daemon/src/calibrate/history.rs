@@ -7,7 +7,6 @@
 mod conversion;
 mod difference;
 mod fold;
-mod parameters;
 mod recompute;
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
@@ -24,10 +23,9 @@ mod usable;
 #[allow(clippy::unwrap_used)]
 mod usable_tests;
 
-pub use conversion::Conversion;
+pub use conversion::{Conversion, Place};
 pub use difference::{Difference, common_range, compare, inputs};
-pub use parameters::curve_of;
-pub use recompute::{Recomputed, recompute};
+pub use recompute::{Recompute, Recomputed};
 pub use recorded::Recorded;
 pub use usable::{active, unusable};
 

@@ -27,8 +27,8 @@
 //!
 //! What is not here: fitting, reference values, noise of the counts.
 
-mod bind;
 mod cause;
+mod fitted;
 mod nearby;
 mod tolerance;
 
@@ -41,7 +41,7 @@ use crate::measure::chain::{Answer, Transfer};
 use crate::measure::self_heating::SelfHeating;
 use crate::measure::uncertainty::Converter;
 use cause::Cause;
-use nearby::Nearby;
+use fitted::Fitted;
 
 /// Half-width of what a stated dissipation constant may be off by, relative. Data sheets give one
 /// number for still air or stirred oil; mounting and draught change it by tens of percent (common
@@ -69,15 +69,6 @@ enum Origin {
     Nominal(Tolerance),
     /// Points.
     Fitted(Box<Fitted>),
-}
-
-/// What is known of a fit.
-#[derive(Clone, Debug, PartialEq)]
-struct Fitted {
-    nearby: Nearby,
-    sources: Vec<super::Source>,
-    nodes: Vec<f64>,
-    range: (f64, f64),
 }
 
 /// A divider's resistor: one variable for all readings of its channel.
@@ -121,22 +112,10 @@ impl Stated {
         driver: Driver,
         here: &Channel,
     ) -> Result<Self, DriverError> {
-        let values = bind::values(calibration, driver)?;
-        let curve = Curve {
-            model: driver.bind(values.clone())?,
-            offset: calibration.offset,
-            slope: calibration.slope,
-            pivot: calibration.pivot,
-        };
-        let fitted = Fitted {
-            nearby: Nearby::new(calibration, driver, &values)?,
-            sources: bind::sources(calibration)?,
-            nodes: calibration.nodes.clone(),
-            range: calibration.range,
-        };
+        let curve = Curve::of(calibration, driver)?;
         Ok(Self {
+            origin: Origin::Fitted(Box::new(Fitted::of(calibration, &curve)?)),
             curve,
-            origin: Origin::Fitted(Box::new(fitted)),
             resistors: resistors(&calibration.channel, here),
             heating: None,
         })
@@ -146,6 +125,21 @@ impl Stated {
     #[must_use]
     pub fn heated(self, heating: Option<SelfHeating>) -> Self {
         Self { heating, ..self }
+    }
+
+    /// The same probe on another channel, without what was known of its warming there.
+    #[must_use]
+    pub fn on(&self, here: &Channel) -> Self {
+        let resistors = match &self.origin {
+            Origin::Nominal(_) => vec![Resistor::of(here)],
+            Origin::Fitted(fitted) => resistors(&fitted.channel, here),
+        };
+        Self {
+            curve: self.curve.clone(),
+            origin: self.origin.clone(),
+            resistors,
+            heating: None,
+        }
     }
 
     /// The curve without what is corrected for self-heating.
@@ -186,8 +180,7 @@ impl Stated {
     /// As [`Transfer::evaluate`].
     pub fn shares(&self, input: f64, converter: Converter) -> Result<Vec<Share>, DriverError> {
         let mut shares = Vec::new();
-        let value = self.curve.evaluate(input)?;
-        self.each(input, value, converter, |cause, uncertainty| {
+        self.each(input, converter, |cause, uncertainty| {
             if uncertainty != 0.0 {
                 shares.push(cause.share(uncertainty));
             }
@@ -209,14 +202,15 @@ impl Stated {
         Ok(Budget::new(self.evaluate(input)?, unit, shares))
     }
 
-    /// Calls `tell` with each cause and its share, in the unit of the value.
+    /// Calls `tell` with each cause and its share, in the unit of the value; gives the curve's value.
     fn each<'s>(
         &'s self,
         input: f64,
-        value: f64,
         converter: Converter,
         mut tell: impl FnMut(Cause<'s>, f64),
-    ) -> Result<(), DriverError> {
+    ) -> Result<f64, DriverError> {
+        let plain = self.curve.model.evaluate(input)?;
+        let value = self.curve.on_top(plain);
         let slope = Transfer::slope(self, input)?.abs();
         match &self.origin {
             Origin::Nominal(tolerance) => {
@@ -224,7 +218,7 @@ impl Stated {
                 tell(Cause::Interchange, share);
             }
             Origin::Fitted(fitted) => {
-                fitted.each(&self.curve, input, &mut tell)?;
+                fitted.each((&self.curve, plain), input, &mut tell)?;
             }
         }
         for resistor in &self.resistors {
@@ -245,34 +239,12 @@ impl Stated {
         tell(Cause::Step, converter.step * slope);
         tell(Cause::Noise, converter.noise * slope);
         tell(Cause::Supply, converter.supply * slope);
-        Ok(())
+        Ok(value)
     }
 
     /// What is taken off the curve's value for self-heating.
     fn corrected(&self) -> Option<&SelfHeating> {
         self.heating.as_ref().filter(|_| !self.is_calibrated())
-    }
-}
-
-impl Fitted {
-    fn each<'s>(
-        &'s self,
-        curve: &Curve,
-        input: f64,
-        tell: &mut impl FnMut(Cause<'s>, f64),
-    ) -> Result<(), DriverError> {
-        let gradient = self.nearby.gradient(curve, input)?;
-        for source in &self.sources {
-            let along = gradient.iter().zip(&source.loading);
-            tell(
-                Cause::Source(source),
-                along.map(|(g, l)| g * l).sum::<f64>().abs(),
-            );
-        }
-        let free = self.nearby.free();
-        let misfit = curve.model.misfit(&self.nodes, free, input)?;
-        tell(Cause::Misfit, misfit * (1.0 + curve.slope).abs());
-        Ok(())
     }
 }
 
@@ -288,12 +260,9 @@ impl Transfer for Stated {
     }
 
     fn answer(&self, input: f64, uncertainty: f64) -> Result<Answer, DriverError> {
-        let value = self.curve.evaluate(input)?;
         let mut variance = 0.0;
         let converter = Converter::whole(uncertainty);
-        self.each(input, value, converter, |_, share| {
-            variance += share * share
-        })?;
+        let value = self.each(input, converter, |_, share| variance += share * share)?;
         Ok(Answer {
             value: value - self.corrected().map_or(0.0, |heating| heating.rise(input)),
             uncertainty: variance.sqrt(),

@@ -114,7 +114,7 @@ fn print(
     let visit = |reading| {
         let (reading, recomputed) = match &mut recompute {
             None => (reading, false),
-            Some(recompute) => again::parts(recompute(reading)),
+            Some(recompute) => again::parts(recompute.reading(reading)),
         };
         told.count(&reading, recomputed);
         match &mut means {
@@ -135,7 +135,7 @@ fn print(
         let empty = empty(query, &arguments.probe, span, path)?;
         eprintln!("nightbench: {empty}");
     }
-    told.say(again);
+    told.say(again.zip(recompute.as_ref()));
     written(printed.and_then(|()| writer.flush()))
 }
 

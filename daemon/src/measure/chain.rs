@@ -67,6 +67,18 @@ pub struct Answer {
     pub extrapolated: bool,
 }
 
+impl Answer {
+    /// What comes out of measuring: a driver whose answer is not finite has failed.
+    #[must_use]
+    pub fn outcome(self) -> Outcome {
+        match Estimate::new(self.value, self.uncertainty) {
+            Some(estimate) if self.extrapolated => Outcome::Extrapolated(estimate),
+            Some(estimate) => Outcome::Value(estimate),
+            None => Outcome::Fault(Quality::DriverFailed),
+        }
+    }
+}
+
 impl Transfer for Model {
     fn evaluate(&self, input: f64) -> Result<f64, DriverError> {
         self.evaluate(input)
@@ -270,7 +282,7 @@ impl<M: Transfer> Chain<M> {
         };
         let uncertainty = self.count_uncertainty(sample, conditioned) * converted.slope.abs();
         let outcome = match self.model.answer(converted.value, uncertainty) {
-            Ok(answer) => outcome(answer),
+            Ok(answer) => answer.outcome(),
             Err(DriverError::Broken(_) | DriverError::Parameters(_)) => {
                 Outcome::Fault(Quality::DriverFailed)
             }
@@ -306,15 +318,6 @@ impl<M: Transfer> Chain<M> {
         let step = self.front_end.step().map(|step| step * taken);
         let count = count_uncertainty(step.or(self.finest), noise, spread, samples);
         count.hypot(sample.count * self.supply_share)
-    }
-}
-
-/// A driver whose answer is not finite has failed.
-fn outcome(answer: Answer) -> Outcome {
-    match Estimate::new(answer.value, answer.uncertainty) {
-        Some(estimate) if answer.extrapolated => Outcome::Extrapolated(estimate),
-        Some(estimate) => Outcome::Value(estimate),
-        None => Outcome::Fault(Quality::DriverFailed),
     }
 }
 

@@ -13,7 +13,7 @@ mod sources;
 mod standing;
 #[cfg(test)]
 mod tests;
-pub(crate) mod transfer;
+pub mod transfer;
 pub mod watchdog;
 
 pub use sources::input as simulated_input;

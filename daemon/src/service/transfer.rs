@@ -3,8 +3,9 @@
 
 use super::ServiceError;
 use super::build::model;
+use crate::calibrate::history::Place;
 use crate::calibrate::{self, Calibration, Stated};
-use crate::config::{Channel, Probe};
+use crate::config::{Channel, Config, Probe};
 use crate::measure::front_end::Electrical;
 
 /// With the configured parameters: never calibrated.
@@ -37,10 +38,27 @@ pub fn calibrated(
 /// resistor is not in it.
 #[must_use]
 pub fn here(probe: &Probe, channel: &Channel) -> calibrate::Channel {
+    known(&probe.board, channel, probe.input)
+}
+
+/// Board and channel as the configuration has them, for a reading of this probe that was made there
+/// once; `None` where it has no such channel any more.
+#[must_use]
+pub fn place(config: &Config, probe: &Probe, (board, channel): (&str, &str)) -> Option<Place> {
+    let table = config.boards.iter().find(|one| one.name == board)?;
+    let table = table.channels.iter().find(|one| one.name == channel)?;
+    let stays = (board, channel) == (&probe.board, &probe.channel);
+    Some(Place {
+        channel: known(board, table, probe.input),
+        heating: probe.trust.heating.filter(|_| stays),
+    })
+}
+
+fn known(board: &str, channel: &Channel, input: Electrical) -> calibrate::Channel {
     let resistor = channel.front_end.resistor_ohm();
-    let counts = resistor.is_some() && probe.input == Electrical::Ohm;
+    let counts = resistor.is_some() && input == Electrical::Ohm;
     calibrate::Channel {
-        board: probe.board.clone(),
+        board: board.to_owned(),
         channel: channel.name.clone(),
         resistor,
         // A tolerance is the half-width of a rectangular distribution (JCGM 100:2008, 4.3.7).

@@ -1,12 +1,12 @@
-//! From an electrical quantity to the value that a calibration gives it, and how sure it is of that.
+//! From an electrical quantity to the value that a calibration gives it, and how sure it is of that:
+//! [`Stated`], with its number and units, for calibrations of any age.
 //!
-//! The uncertainty is that of the fitted terms: self-heating and the resistor of another channel are
-//! not in it.
+//! It stands on the channel of the calibration until it is put on another one.
 
-use super::parameters::{self, Beside};
-use crate::calibrate::{Calibration, Curve};
-use crate::driver::{self, DriverError, Model};
-use crate::measure::chain::Transfer;
+use crate::calibrate::{Calibration, Channel, Stated};
+use crate::driver::{self, DriverError};
+use crate::measure::chain::{Answer, Transfer};
+use crate::measure::self_heating::SelfHeating;
 use crate::reading::Estimate;
 
 /// Turns an electrical quantity into a value with its uncertainty.
@@ -18,50 +18,75 @@ pub struct Conversion {
     pub electrical_unit: String,
     /// UCUM code of what it gives.
     pub unit: String,
-    curve: Curve,
+    stated: Stated,
+    channel: Channel,
     /// Inputs that the calibration covers; everywhere for the configured parameters.
     range: Option<(f64, f64)>,
-    covariance: Vec<Vec<f64>>,
-    /// One for each row of the covariance.
-    beside: Vec<Beside>,
+}
+
+/// Where a reading was made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Place {
+    /// The channel.
+    pub channel: Channel,
+    /// How its divider warms the probe, where that is known.
+    pub heating: Option<SelfHeating>,
 }
 
 impl Conversion {
-    /// By a calibration.
+    /// By a calibration, on its own channel.
     ///
     /// # Errors
-    /// Where this version has no such driver or input, or the driver refuses the parameters.
+    /// Where this version has no such driver or input, or the driver refuses the parameters; the end
+    /// of a sentence about the calibration.
     pub fn by(number: u32, calibration: &Calibration) -> Result<Self, String> {
-        let curve = parameters::curve_of(calibration)?;
-        let inputs = driver::Electrical::ALL;
-        let input = inputs.iter().find(|one| one.word() == calibration.input);
-        let input = input.ok_or_else(|| {
-            let input = &calibration.input;
-            format!("takes `{input}`, which this version of nightbench does not know")
+        let name = &calibration.driver;
+        let driver = driver::find(name).ok_or_else(|| {
+            format!("needs the driver `{name}`, which this nightbench does not have")
         })?;
+        let word = &calibration.input;
+        let mut inputs = driver::Electrical::ALL.iter();
+        let input = inputs.find(|one| one.word() == word).ok_or_else(|| {
+            format!("takes `{word}`, which this version of nightbench does not know")
+        })?;
+        let stated = Stated::calibrated(calibration, driver, &calibration.channel);
         Ok(Self {
             number,
             electrical_unit: input.unit().to_owned(),
             unit: calibration.unit.clone(),
+            stated: stated.map_err(|error| format!("cannot be used: {error}"))?,
+            channel: calibration.channel.clone(),
             range: Some(calibration.range),
-            covariance: calibration.covariance.clone(),
-            beside: parameters::beside(calibration)?,
-            curve,
         })
     }
 
-    /// By configured parameters, whose own uncertainty is not in what it gives.
+    /// By configured parameters, on the channel that is configured.
     #[must_use]
-    pub fn configured(model: Model, electrical_unit: &str, unit: &str) -> Self {
+    pub fn configured(stated: Stated, channel: Channel, electrical_unit: &str, unit: &str) -> Self {
         Self {
             number: 0,
             electrical_unit: electrical_unit.to_owned(),
             unit: unit.to_owned(),
-            curve: Curve::plain(model),
+            stated,
+            channel,
             range: None,
-            covariance: Vec::new(),
-            beside: Vec::new(),
         }
+    }
+
+    /// The same at another place, where the channel's resistor counts as it does for the service.
+    #[must_use]
+    pub fn at_place(&self, place: &Place) -> Self {
+        Self {
+            stated: self.stated.on(&place.channel).heated(place.heating),
+            channel: place.channel.clone(),
+            ..self.clone()
+        }
+    }
+
+    /// The channel that it stands on.
+    #[must_use]
+    pub fn channel(&self) -> &Channel {
+        &self.channel
     }
 
     /// Inputs that the calibration covers; `None` for the configured parameters.
@@ -77,58 +102,40 @@ impl Conversion {
             .is_some_and(|(low, high)| !(low..=high).contains(&input))
     }
 
-    /// The value, and the standard uncertainty that the calibration itself brings; that of the
-    /// electrical quantity is not in it.
+    /// The value of an electrical quantity that is certain: its uncertainty is what this conversion
+    /// itself adds.
     ///
     /// # Errors
     /// As [`Transfer::evaluate`].
     pub fn at(&self, input: f64) -> Result<Estimate, DriverError> {
-        self.with(input, 0.0)
+        let answer = self.answer(input, 0.0)?;
+        Estimate::new(answer.value, answer.uncertainty).ok_or(DriverError::Broken(0))
     }
 
-    /// The value of an electrical quantity with this standard uncertainty of its own.
+    /// As the service gives it, for an electrical quantity of this standard uncertainty.
     ///
     /// # Errors
     /// As [`Transfer::evaluate`].
-    pub fn with(&self, input: f64, uncertainty: f64) -> Result<Estimate, DriverError> {
-        let value = self.curve.evaluate(input)?;
-        let of_input = self.curve.slope(input)? * uncertainty;
-        let both = of_input.hypot(self.own(input)?);
-        Estimate::new(value, both).ok_or(DriverError::Broken(0))
+    pub fn answer(&self, input: f64, uncertainty: f64) -> Result<Answer, DriverError> {
+        self.stated.answer(input, uncertainty)
     }
 
-    /// Where the value is this one; `None` where the curve does not reach it.
-    #[must_use]
-    pub fn input_for(&self, value: f64) -> Option<f64> {
-        let Curve {
-            model,
-            offset,
-            slope,
-            pivot,
-        } = &self.curve;
-        let plain = (value - offset + slope * pivot) / (1.0 + slope);
-        model.invert(plain).ok()
-    }
-
-    /// Change of the value with the electrical quantity.
+    /// Standard uncertainty of the electrical quantity in a value that this conversion made with
+    /// `total`: what is left without what it adds itself, 0 where that is more.
     ///
     /// # Errors
     /// As [`Transfer::evaluate`].
-    pub fn slope(&self, input: f64) -> Result<f64, DriverError> {
-        self.curve.slope(input)
+    pub fn electrical(&self, input: f64, total: f64) -> Result<f64, DriverError> {
+        let own = self.answer(input, 0.0)?.uncertainty;
+        self.through(input, (total * total - own * own).max(0.0).sqrt())
     }
 
-    /// Standard uncertainty of a value by the covariance of the fitted terms alone.
-    /// Source: JCGM 100:2008, 5.2.2.
+    /// Standard uncertainty of the electrical quantity that is this one in the value.
     ///
     /// # Errors
     /// As [`Transfer::evaluate`].
-    pub fn own(&self, input: f64) -> Result<f64, DriverError> {
-        let gradient = self.beside.iter().map(|beside| beside.slope(input));
-        let gradient = gradient.collect::<Result<Vec<f64>, DriverError>>()?;
-        let row = |row: &Vec<f64>| row.iter().zip(&gradient).map(|(c, g)| c * g).sum::<f64>();
-        let rows = self.covariance.iter().map(row).zip(&gradient);
-        let variance: f64 = rows.map(|(sum, g)| sum * g).sum();
-        Ok(variance.max(0.0).sqrt())
+    pub fn through(&self, input: f64, of_value: f64) -> Result<f64, DriverError> {
+        let slope = Transfer::slope(&self.stated, input)?.abs();
+        Ok(if slope > 0.0 { of_value / slope } else { 0.0 })
     }
 }

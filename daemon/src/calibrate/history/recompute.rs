@@ -1,14 +1,22 @@
-//! Readings of the past by another calibration than the one that made them.
+//! Readings of the past by another calibration than the one that made them: values and uncertainties
+//! as the service would have given them.
 //!
-//! What a reading's stored uncertainty holds is taken apart again: the calibration's own part is
-//! known at its input, the rest is of the electrical quantity (noise, converter's step, resistor) and
-//! goes through the other curve's slope. A fault stays a fault.
+//! What a reading's stored uncertainty holds is taken apart again: what the conversion that made it
+//! adds (fit, model, tolerance, resistor after a move) is known at its input, the rest is of the
+//! electrical quantity and goes through the other curve. A fault stays a fault. Where something is
+//! assumed because nothing better is known, it is remarked.
 
-use super::{Conversion, History, Made};
+use super::{Conversion, History, Made, Place};
+use crate::calibrate::Channel;
 use crate::driver::DriverError;
+use crate::measure::chain::Answer;
 use crate::reading::{Estimate, Outcome, Quality, Reading, Series};
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
+
+/// A stored value that is further from what a conversion gives, relative to 1 or itself, was not made
+/// by it: parameters may have been configured anew since.
+const SAME: f64 = 1e-6;
 
 /// What a reading comes to.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,22 +27,103 @@ pub enum Recomputed {
     AsLogged(Reading),
 }
 
-/// Turns readings into those by `wanted`. `made` are the conversions that may have made them, as
-/// many as are known.
-pub fn recompute<'a>(
+/// Turns readings into those by another calibration.
+pub struct Recompute<'a> {
     wanted: &'a Conversion,
     made: &'a [Conversion],
-) -> impl FnMut(Reading) -> Recomputed + 'a {
-    let mut series = HashMap::new();
-    move |mut reading: Reading| {
-        let Some(outcome) = outcome(&reading, wanted, made) else {
+    place: &'a dyn Fn(&Series) -> Option<Place>,
+    series: HashMap<u32, Prepared>,
+    remarks: BTreeSet<String>,
+}
+
+/// One series of the log.
+struct Prepared {
+    /// As it is named anew.
+    series: Arc<Series>,
+    wanted: Conversion,
+    /// What made it, as far as that is known.
+    made: Option<Conversion>,
+}
+
+impl<'a> Recompute<'a> {
+    /// By `wanted`. `made` are the conversions that may have made the readings, as many as are known;
+    /// `place` is where a series was read, as far as the configuration says.
+    #[must_use]
+    pub fn new(
+        wanted: &'a Conversion,
+        made: &'a [Conversion],
+        place: &'a dyn Fn(&Series) -> Option<Place>,
+    ) -> Self {
+        Self {
+            wanted,
+            made,
+            place,
+            series: HashMap::new(),
+            remarks: BTreeSet::new(),
+        }
+    }
+
+    /// One reading after the other.
+    pub fn reading(&mut self, mut reading: Reading) -> Recomputed {
+        let series = &reading.series;
+        let of_other = self.wanted.electrical_unit != series.electrical_unit
+            || self.wanted.unit != series.unit;
+        let Some(outcome) = (!of_other).then(|| self.outcome(&reading)).flatten() else {
             return Recomputed::AsLogged(reading);
         };
         reading.outcome = outcome;
-        let named = series.entry(reading.series.id);
-        let named = named.or_insert_with(|| Arc::new(renamed(&reading.series, wanted.number)));
-        reading.series = Arc::clone(named);
+        reading.series = Arc::clone(&self.prepared(&reading.series).series);
         Recomputed::Anew(reading)
+    }
+
+    /// What was assumed for the readings so far, each a sentence for a person.
+    pub fn remarks(&self) -> impl Iterator<Item = &str> {
+        self.remarks.iter().map(String::as_str)
+    }
+
+    /// `None` where it holds nothing to compute from.
+    fn outcome(&mut self, reading: &Reading) -> Option<Outcome> {
+        let Some(stored) = reading.outcome.estimate() else {
+            return Some(reading.outcome);
+        };
+        let made_by = reading.series.calibration;
+        // What that calibration itself made is right to the last bit; configured parameters change.
+        if made_by != 0 && made_by == self.wanted.number {
+            return Some(reading.outcome);
+        }
+        let input = reading.electrical?;
+        let prepared = self.prepared(&reading.series);
+        let made = prepared.made.as_ref();
+        let made = made.filter(|one| has_made(one, input, stored));
+        let (outcome, known) = (
+            judged(&prepared.wanted, made, input, stored),
+            made.is_some(),
+        );
+        if !known {
+            self.remarks.insert(unknown(made_by));
+        }
+        Some(outcome)
+    }
+
+    fn prepared(&mut self, series: &Arc<Series>) -> &Prepared {
+        let Self {
+            wanted,
+            made,
+            place,
+            series: all,
+            remarks,
+        } = self;
+        all.entry(series.id).or_insert_with(|| {
+            let known = place(series);
+            let old = made.iter().find(|one| one.number == series.calibration);
+            let mut put =
+                |conversion: &Conversion| put(conversion, series, known.as_ref(), remarks);
+            Prepared {
+                wanted: put(wanted),
+                made: old.map(&mut put),
+                series: Arc::new(renamed(series, wanted.number)),
+            }
+        })
     }
 }
 
@@ -47,46 +136,70 @@ impl History {
     }
 }
 
-/// `None` where the calibration does not take what the reading holds.
-fn outcome(reading: &Reading, wanted: &Conversion, made: &[Conversion]) -> Option<Outcome> {
-    let series = &reading.series;
-    if wanted.electrical_unit != series.electrical_unit || wanted.unit != series.unit {
-        return None;
+/// A conversion where a series was read. A channel of which nothing is known is taken to know its
+/// resistor as well as the conversion's own does.
+fn put(
+    conversion: &Conversion,
+    series: &Series,
+    known: Option<&Place>,
+    remarks: &mut BTreeSet<String>,
+) -> Conversion {
+    if let Some(place) = known {
+        return conversion.at_place(place);
     }
-    let Some(stored) = reading.outcome.estimate() else {
-        return Some(reading.outcome);
-    };
-    // What that calibration itself made is right to the last bit; configured parameters change.
-    if series.calibration != 0 && series.calibration == wanted.number {
-        return Some(reading.outcome);
+    let own = conversion.channel();
+    if (&own.board, &own.channel) == (&series.board, &series.channel) {
+        return conversion.clone();
     }
-    let input = reading.electrical?;
-    let old = made.iter().find(|one| one.number == series.calibration);
-    Some(judged(wanted, old, input, stored))
+    let mut channel = own.clone();
+    (channel.board, channel.channel) = (series.board.clone(), series.channel.clone());
+    if channel.scale_uncertainty > 0.0 {
+        remarks.insert(alike(&channel, own));
+    }
+    let heating = None;
+    conversion.at_place(&Place { channel, heating })
 }
 
-fn judged(wanted: &Conversion, old: Option<&Conversion>, input: f64, stored: Estimate) -> Outcome {
-    let uncertainty = electrical_uncertainty(old.unwrap_or(wanted), old.is_some(), input, stored);
-    match uncertainty.and_then(|uncertainty| wanted.with(input, uncertainty)) {
-        Ok(estimate) if wanted.is_extrapolated(input) => Outcome::Extrapolated(estimate),
-        Ok(estimate) => Outcome::Value(estimate),
+fn alike(here: &Channel, own: &Channel) -> String {
+    format!(
+        "the resistor of board `{}`, channel `{}` is taken to be known as well as that of board `{}`, \
+         channel `{}`; a configuration with that channel (`--config FILE`) says how well it is",
+        here.board, here.channel, own.board, own.channel
+    )
+}
+
+fn unknown(made_by: u32) -> String {
+    let what = match made_by {
+        0 => {
+            "the configured parameters of that time are not known (give `--config FILE`; where it \
+              has changed since, no file helps)"
+                .to_owned()
+        }
+        number => format!("calibration {number}, which made them, cannot be computed here"),
+    };
+    format!(
+        "some readings keep all of their logged uncertainty beside the calibration's, which is too \
+         much rather than too little: {what}"
+    )
+}
+
+fn has_made(made: &Conversion, input: f64, stored: Estimate) -> bool {
+    let off = |answer: Answer| (answer.value - stored.value()).abs();
+    let answer = made.answer(input, 0.0).map(off);
+    answer.is_ok_and(|off| off <= SAME * stored.value().abs().max(1.0))
+}
+
+fn judged(wanted: &Conversion, made: Option<&Conversion>, input: f64, stored: Estimate) -> Outcome {
+    let total = stored.uncertainty();
+    let electrical = match made {
+        Some(made) => made.electrical(input, total),
+        None => wanted.through(input, total),
+    };
+    match electrical.and_then(|electrical| wanted.answer(input, electrical)) {
+        Ok(answer) => answer.outcome(),
         Err(DriverError::OutOfRange) => Outcome::Fault(Quality::OutOfRange),
         Err(_) => Outcome::Fault(Quality::DriverFailed),
     }
-}
-
-/// Standard uncertainty of the electrical quantity in a reading that `made` made. Where it is only
-/// a stand-in for what did (`is_known` false), its slope serves, and all of the stored uncertainty
-/// is taken for the electrical quantity's.
-fn electrical_uncertainty(
-    made: &Conversion,
-    is_known: bool,
-    input: f64,
-    stored: Estimate,
-) -> Result<f64, DriverError> {
-    let own = if is_known { made.own(input)? } else { 0.0 };
-    let rest = (stored.uncertainty().powi(2) - own.powi(2)).max(0.0).sqrt();
-    Ok(rest / made.slope(input)?.abs())
 }
 
 /// Series of one probe that differ only in the calibration become one: it has no number of the log.

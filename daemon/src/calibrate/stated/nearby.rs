@@ -3,7 +3,7 @@
 //! Central differences of ready models cost two calls a term and allocate nothing.
 
 use crate::calibrate::{Calibration, Curve, Term};
-use crate::driver::{Driver, DriverError, Model};
+use crate::driver::{DriverError, Model};
 
 /// More terms than any fit here frees.
 pub(super) const MOST_TERMS: usize = 8;
@@ -35,12 +35,8 @@ struct Pair {
 }
 
 impl Nearby {
-    /// The neighbours of a calibration's curve, whose values are these.
-    pub(super) fn new(
-        calibration: &Calibration,
-        driver: Driver,
-        values: &[Vec<f64>],
-    ) -> Result<Self, DriverError> {
+    /// The neighbours of a calibration's curve, whose model this is.
+    pub(super) fn new(calibration: &Calibration, model: &Model) -> Result<Self, DriverError> {
         let terms = &calibration.terms;
         if terms.len() > MOST_TERMS {
             let text = format!("a fit of {} terms; at most {MOST_TERMS}", terms.len());
@@ -51,7 +47,7 @@ impl Nearby {
             Term::Slope => Ok(Direction::Slope),
             Term::Parameter(index) => {
                 let spread = deviation(calibration, at);
-                pair(driver, values, *index, spread).map(|pair| Direction::Parameter(pair.into()))
+                pair(model, *index, spread).map(|pair| Direction::Parameter(pair.into()))
             }
         };
         let directions = terms.iter().enumerate().map(direction);
@@ -64,13 +60,13 @@ impl Nearby {
         self.0.iter().filter(own).count()
     }
 
-    /// Change of the curve's value with each term, at this input; what is beyond the terms is 0.
+    /// Change of the curve's value with each term, at this input, where its model gives `plain`; what
+    /// is beyond the terms is 0.
     pub(super) fn gradient(
         &self,
-        curve: &Curve,
+        (curve, plain): (&Curve, f64),
         input: f64,
     ) -> Result<[f64; MOST_TERMS], DriverError> {
-        let plain = curve.model.evaluate(input)?;
         let mut gradient = [0.0; MOST_TERMS];
         for (change, direction) in gradient.iter_mut().zip(&self.0) {
             *change = match direction {
@@ -104,22 +100,13 @@ fn deviation(calibration: &Calibration, at: usize) -> f64 {
     own.fold(0.0, |sum: f64, loading| sum.hypot(*loading))
 }
 
-fn pair(
-    driver: Driver,
-    values: &[Vec<f64>],
-    index: usize,
-    spread: f64,
-) -> Result<Pair, DriverError> {
-    let Some([present]) = values.get(index).map(Vec::as_slice) else {
+fn pair(model: &Model, index: usize, spread: f64) -> Result<Pair, DriverError> {
+    let Some(present) = model.number(index) else {
         let text = format!("the calibration fitted parameter {index}, which is no number");
         return Err(DriverError::Parameters(text));
     };
-    let step = step(*present, spread);
-    let bound = |value: f64| {
-        let mut moved = values.to_vec();
-        moved[index] = vec![value];
-        driver.bind(moved)
-    };
+    let step = step(present, spread);
+    let bound = |value: f64| model.with(&[(index, value)]);
     match (bound(present - step), bound(present + step)) {
         (Err(error), Err(_)) => Err(error),
         (low, high) => Ok(Pair {

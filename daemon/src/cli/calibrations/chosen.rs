@@ -3,6 +3,7 @@
 use crate::calibrate::History;
 use crate::calibrate::history::{Conversion, Made};
 use crate::config::{Config, Probe};
+use crate::service::transfer;
 use std::fmt;
 
 /// A calibration of a probe, or what the configuration says.
@@ -75,10 +76,18 @@ fn configured(probe: &str, config: Option<&Config>) -> Result<Conversion, String
     let named = |one: &&Probe| one.name == probe;
     let found = config.probes.iter().find(named);
     let found = found.ok_or_else(|| format!("the configuration has no probe `{probe}`"))?;
-    let model = found.driver.bind(found.parameters.clone());
-    let model = model.map_err(|error| format!("probe `{probe}`: {error}"))?;
+    let boards = config.boards.iter().filter(|one| one.name == found.board);
+    let mut channels = boards.flat_map(|board| &board.channels);
+    let channel = channels.find(|one| one.name == found.channel);
+    let channel = channel.ok_or_else(|| {
+        let (board, channel) = (&found.board, &found.channel);
+        format!("the configuration has no board `{board}` with channel `{channel}`")
+    })?;
+    let stated = transfer::configured(found, channel).map_err(|error| error.to_string())?;
+    let here = transfer::here(found, channel);
     Ok(Conversion::configured(
-        model,
+        stated,
+        here,
         found.input.unit(),
         &found.unit,
     ))

@@ -81,10 +81,7 @@ fn row(one: &Conversion, other: &Conversion, difference: &Difference) -> String 
         };
         number(value, digits) + mark
     };
-    let expanded = |conversion: &Conversion, standard: f64| match conversion.number {
-        0 => "-".to_owned(),
-        _ => number(2.0 * standard, digits),
-    };
+    let expanded = |standard: f64| number(2.0 * standard, digits);
     let significant = if difference.is_significant() {
         "!"
     } else {
@@ -93,9 +90,9 @@ fn row(one: &Conversion, other: &Conversion, difference: &Difference) -> String 
     columns([
         &number(difference.input, decimals(difference.input.abs() / 1e4)),
         &mark(one, difference.one.value()),
-        &expanded(one, difference.one.uncertainty()),
+        &expanded(difference.one.uncertainty()),
         &mark(other, difference.other.value()),
-        &expanded(other, difference.other.uncertainty()),
+        &expanded(difference.other.uncertainty()),
         &(signed(change, digits) + significant),
         &number(2.0 * uncertainty, digits),
     ])
@@ -117,8 +114,8 @@ fn notes(
     let both = [one, other];
     let mut notes = vec![(
         "U",
-        "expanded uncertainty (k = 2) of the fits alone. Both are taken as independent: made with \
-         one and the same reference, the change is surer than this.",
+        "expanded uncertainty (k = 2) of the curves: points and model. Both are taken as \
+         independent: made with one and the same reference, the change is surer than this.",
     )];
     if rows.iter().any(Difference::is_significant) {
         notes.push(("!", "more than the uncertainties explain (|change| > U)"));
@@ -129,8 +126,8 @@ fn notes(
     }
     if both.iter().any(|conversion| conversion.number == 0) {
         notes.push((
-            "-",
-            "of the configured parameters no uncertainty is counted here",
+            "configured",
+            "its U is the tolerance of the probe's kind, and the channel's resistor",
         ));
     }
     notes

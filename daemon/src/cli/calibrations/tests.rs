@@ -138,9 +138,9 @@ fn two_calibrations_stand_side_by_side_over_all_that_one_of_them_covers() {
          22481.0      7.16      0.10      7.29*     0.10     +0.13      0.14
          31770.0      0.00      0.10      0.12*     0.10     +0.12      0.14
 
-    U               expanded uncertainty (k = 2) of the fits alone. Both are taken
-                    as independent: made with one and the same reference, the change
-                    is surer than this.
+    U               expanded uncertainty (k = 2) of the curves: points and model.
+                    Both are taken as independent: made with one and the same
+                    reference, the change is surer than this.
     !               more than the uncertainties explain (|change| > U)
     *               outside the points of that calibration
     ");

@@ -1,17 +1,19 @@
 //! The past by another calibration: which, and what is said about it.
 
 use crate::calibrate::History;
-use crate::calibrate::history::{Conversion, Recomputed, recompute};
+use crate::calibrate::history::{Conversion, Place, Recompute, Recomputed};
 use crate::cli::calibrations::Chosen;
-use crate::config::Config;
+use crate::config::{Config, Probe};
 use crate::log::query::Query;
-use crate::reading::{Quality, Reading};
+use crate::reading::{Quality, Reading, Series};
+use crate::service::transfer;
 use crate::words::counted;
 
 /// A calibration by which readings are computed again, and those that made them.
 pub struct Again {
     wanted: Conversion,
     made: Vec<Conversion>,
+    place: Box<dyn Fn(&Series) -> Option<Place>>,
     /// In a line, for a person.
     pub how: String,
 }
@@ -38,13 +40,29 @@ impl Again {
              {}; the log itself stays as it is",
             quantity(&wanted)
         );
-        Ok(Self { wanted, made, how })
+        let place = place(config.cloned(), probe.to_owned());
+        Ok(Self {
+            wanted,
+            made,
+            place,
+            how,
+        })
     }
 
     /// One reading after the other.
-    pub fn recompute(&self) -> impl FnMut(Reading) -> Recomputed + '_ {
-        recompute(&self.wanted, &self.made)
+    pub fn recompute(&self) -> Recompute<'_> {
+        Recompute::new(&self.wanted, &self.made, &self.place)
     }
+}
+
+/// Where a series of this probe was read, by the configuration where there is one.
+fn place(config: Option<Config>, probe: String) -> Box<dyn Fn(&Series) -> Option<Place>> {
+    Box::new(move |series| {
+        let config = config.as_ref()?;
+        let named = |one: &&Probe| one.name == probe;
+        let probe = config.probes.iter().find(named)?;
+        transfer::place(config, probe, (&series.board, &series.channel))
+    })
 }
 
 fn quantity(conversion: &Conversion) -> &'static str {
@@ -81,9 +99,12 @@ impl Told {
     }
 
     /// Says it on stderr.
-    pub fn say(&self, again: Option<&Again>) {
-        if let Some(again) = again {
+    pub fn say(&self, again: Option<(&Again, &Recompute<'_>)>) {
+        if let Some((again, recompute)) = again {
             tracing::info!("{}", again.how);
+            for remark in recompute.remarks() {
+                tracing::warn!("{remark}");
+            }
             if self.as_logged > 0 {
                 tracing::warn!(
                     "{} as logged: of another unit or input than that calibration, or without what \

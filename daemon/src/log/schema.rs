@@ -95,6 +95,11 @@ CREATE TABLE backlog (
 
 /// Series know the calibration that made their values; a reading may have a value and a quality
 /// that says it is outside the calibrated range (9); calibrations are kept step by step.
+///
+/// Readings stay where they are, and only the text of their table's `CHECK` is changed: the way of
+/// SQLite's documentation (ALTER TABLE, 7, "Making Other Kinds Of Table Schema Changes") for what
+/// changes nothing on disk. A copy of a year's readings would want three times their space on the
+/// card, and longer than a service manager waits for a start: it would begin anew for ever.
 const VERSION_2: &str = "
 CREATE TABLE series_2 (
     id INTEGER PRIMARY KEY,
@@ -112,28 +117,11 @@ INSERT INTO series_2 SELECT *, 0 FROM series;
 DROP TABLE series;
 ALTER TABLE series_2 RENAME TO series;
 
-CREATE TABLE reading_2 (
-    seq INTEGER PRIMARY KEY,
-    series INTEGER NOT NULL REFERENCES series (id),
-    time_ms INTEGER NOT NULL,
-    boot INTEGER NOT NULL REFERENCES boot (id),
-    boot_ns INTEGER NOT NULL,
-    raw REAL,
-    electrical REAL,
-    value REAL,
-    uncertainty REAL,
-    spread REAL,
-    samples INTEGER NOT NULL,
-    quality INTEGER NOT NULL,
-    CHECK ((quality IN (0, 9)) = (value IS NOT NULL)),
-    CHECK ((value IS NULL) = (uncertainty IS NULL))
-) STRICT;
-INSERT INTO reading_2 SELECT * FROM reading;
-DROP TABLE reading;
-ALTER TABLE reading_2 RENAME TO reading;
-
-CREATE TRIGGER reading_is_never_rewritten BEFORE UPDATE ON reading
-BEGIN SELECT RAISE(ABORT, 'a reading is never rewritten'); END;
+PRAGMA writable_schema = ON;
+UPDATE sqlite_schema
+SET sql = replace(sql, '(quality = 0) = (value', '(quality IN (0, 9)) = (value')
+WHERE type = 'table' AND name = 'reading';
+PRAGMA writable_schema = RESET;
 
 CREATE TABLE calibration_step (
     seq INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -290,6 +278,39 @@ mod tests {
             })
             .unwrap();
         assert_eq!(dangling, 0);
+    }
+
+    /// Copied, a year's readings would not fit on the card beside themselves.
+    #[test]
+    fn a_log_of_the_first_version_keeps_its_readings_in_place_with_trigger_and_index() {
+        let mut conn = memory();
+        begin_first_version(&conn);
+        conn.execute_batch(
+            "INSERT INTO boot VALUES (1, 'b');
+             INSERT INTO series VALUES (7, 'p', 'b', 'c', 'd', 'temperature', 'Cel', 'Ohm');",
+        )
+        .unwrap();
+        let of_schema = |conn: &Connection, what: &str, name: &str| -> i64 {
+            let sql = format!("SELECT {what} FROM sqlite_schema WHERE name = '{name}'");
+            conn.query_row(&sql, [], |row| row.get(0)).unwrap()
+        };
+        let place = of_schema(&conn, "rootpage", "reading");
+        migrate(&mut conn).unwrap();
+        assert_eq!(of_schema(&conn, "rootpage", "reading"), place);
+        for kept in ["reading_is_never_rewritten", "journal_alarm"] {
+            assert_eq!(of_schema(&conn, "count(*)", kept), 1, "{kept}");
+        }
+        let insert = |seq: i64, quality: i64| {
+            let sql = "INSERT INTO reading VALUES (?1, 7, 5, 1, 5, 512, 1e4, 25, 0.1, NULL, 1, ?2)";
+            conn.execute(sql, [seq, quality])
+        };
+        insert(1, 9).unwrap();
+        assert!(insert(2, 3).is_err(), "a value with a fault");
+        assert!(conn.execute("UPDATE reading SET value = 26", []).is_err());
+        let sound: String = conn
+            .query_row("PRAGMA integrity_check", [], |row| row.get(0))
+            .unwrap();
+        assert_eq!(sound, "ok");
     }
 
     #[test]

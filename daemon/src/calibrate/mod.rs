@@ -7,6 +7,7 @@
 pub mod budget;
 pub mod calibration;
 pub mod certificate;
+pub mod channel;
 pub mod coverage;
 pub mod curve;
 pub mod divider_choice;

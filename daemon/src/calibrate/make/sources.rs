@@ -1,5 +1,7 @@
 //! The causes of a calibration's uncertainty, each as the change of the terms with one standard
 //! deviation of it; their outer products add up to the covariance (JCGM 100:2008, 5.2).
+//!
+//! What the model cannot follow is in none of them: the driver says it for each reading.
 
 use crate::calibrate::fit::Fitted;
 use crate::calibrate::judge::{CONTRADICTS, Taken, reference};

@@ -1,44 +1,45 @@
-//! How often a stated interval holds the truth, at full size: `cargo bench -p nightbench --bench coverage`.
+//! How often a stated interval holds the truth, at full size: `cargo bench -p nightbench --bench coverage`
+//! (a minute). The test of that name runs a part of it.
 //!
-//! The same simulation as the test of that name, which runs a part of it. It measures no time.
+//! Columns: share of 95 % intervals that hold the truth, on the channel of the calibration (all, then
+//! each part by itself) and after a move; half their width on average. It measures no time.
 
 #[path = "../../tests/coverage/part.rs"]
 mod part;
+#[path = "../../tests/coverage/scene.rs"]
+mod scene;
 #[path = "../../tests/coverage/simulated.rs"]
 mod simulated;
-#[path = "../../tests/coverage/three_points.rs"]
-mod three_points;
 
-use nightbench::calibrate::{
-    Calibration, Captured, Channel, Compared, Point, Reference, Role, Shape, Source, Stated, Term,
-};
-use std::process::ExitCode;
-use three_points::calibrate;
+use simulated::{Coverage, Tally};
 
 const CALIBRATIONS: u32 = 2000;
-const SEEDS: [u64; 3] = [1995, 2008, 2026];
+const SEED: u64 = 2026;
 
-fn main() -> ExitCode {
-    println!("stated 95 % intervals that hold the truth, of {CALIBRATIONS} simulated calibrations");
-    let mut all_hold = true;
-    for seed in SEEDS {
-        let coverage = simulated::run(seed, CALIBRATIONS);
-        for (what, tally, width) in [
-            ("on its channel", coverage.here, coverage.widths.0),
-            ("moved", coverage.moved, coverage.widths.1),
-        ] {
-            let percent = 100.0 * tally.share();
-            let chance = 100.0 * tally.spread();
-            println!(
-                "seed {seed}  {what:14}  {percent:5.1} % ({chance:.1} % by chance)  half-width \
-                 {width:.3} K on average"
-            );
-            all_hold &= (93.0..=97.0).contains(&percent);
-        }
+fn main() {
+    // `cargo test --benches` runs this too: the test of that name is the smaller one.
+    if std::env::args().any(|argument| argument == "--test") {
+        return;
     }
-    if all_hold {
-        return ExitCode::SUCCESS;
+    let parts = part::published().map(|part| format!("{:>8}", part.name));
+    println!("{CALIBRATIONS} calibrations a line; 0.5 % is one standard deviation of chance");
+    println!("{:30}    all{}   moved     K   moved", "", parts.concat());
+    for scene in scene::SCENES {
+        let coverage = simulated::run(scene, SEED, CALIBRATIONS);
+        println!("{}", line(scene.name, &coverage));
     }
-    eprintln!("outside 93 to 97 %");
-    ExitCode::FAILURE
+}
+
+fn line(name: &str, coverage: &Coverage) -> String {
+    let percent = |tally: Tally| 100.0 * tally.share();
+    let parts = coverage
+        .parts
+        .map(|tally| format!("{:8.1}", percent(tally)));
+    let (here, moved) = coverage.widths;
+    format!(
+        "{name:30} {:6.1}{} {:7.1} {here:5.2} {moved:7.2}",
+        percent(coverage.here),
+        parts.concat(),
+        percent(coverage.moved),
+    )
 }

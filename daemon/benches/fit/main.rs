@@ -1,5 +1,5 @@
-//! What a fit costs: ten points of a thermistor, fitted and made into a calibration. Prints times;
-//! asserts nothing.
+//! What a fit costs: ten points of a thermistor, fitted and made into a calibration; and what one
+//! reading by it costs: value and uncertainty. Prints times; asserts nothing.
 //!
 //! `cargo bench -p nightbench --bench fit` (some seconds).
 
@@ -9,14 +9,17 @@
 )]
 
 use nightbench::calibrate::{
-    Captured, Channel, Compared, Point, Reference, Role, Shape, Subject, make,
+    Captured, Channel, Compared, Point, Reference, Role, Shape, Stated, Subject, make,
 };
 use nightbench::driver::{Electrical, Model, find};
+use nightbench::measure::chain::Transfer;
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
 /// Calibrations made, after some that are not counted.
 const RUNS: usize = 1000;
+/// Readings that are timed together.
+const READINGS: u32 = 100_000;
 /// Points of each.
 const POINTS: u32 = 10;
 
@@ -57,6 +60,22 @@ fn main() {
     println!(
         "{POINTS} points, Steinhart-Hart, errors in both: median {middle:?}, 99 % within {slow:?}"
     );
+    for count in [3, points.len()] {
+        let made = make(&points[..count], &subject).expect("points as they should be");
+        let stated = Stated::calibrated(&made, nominal.driver(), &channel).expect("its driver");
+        let each = reading(&stated);
+        println!("a reading by {count} points, value and uncertainty: {each:?}");
+    }
+}
+
+/// Mean time of one reading.
+fn reading(stated: &Stated) -> Duration {
+    let start = Instant::now();
+    for at in 0..READINGS {
+        let ohm = 5_000.0 + f64::from(at % 1000);
+        assert!(black_box(stated.answer(black_box(ohm), 10.0)).is_ok());
+    }
+    start.elapsed() / READINGS
 }
 
 fn thermistor(given: &[(&str, f64)]) -> Model {

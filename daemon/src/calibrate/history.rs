@@ -25,7 +25,7 @@ mod usable_tests;
 
 pub use conversion::{Conversion, Place};
 pub use difference::{Difference, common_range, compare, inputs};
-pub use recompute::{Recompute, Recomputed};
+pub use recompute::{Places, Recompute, Recomputed};
 pub use recorded::Recorded;
 pub use usable::{active, unusable};
 

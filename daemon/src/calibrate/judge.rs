@@ -13,6 +13,8 @@ use super::{Curve, Reference};
 use crate::driver::{DriverError, Electrical};
 
 pub(super) use before::{against_the_others, in_order, places};
+#[cfg(test)]
+pub(super) use taken::covariance;
 pub(super) use taken::{Taken, fit_to, of_difference};
 
 /// Points that honest uncertainties put this far apart less often than this contradict each other

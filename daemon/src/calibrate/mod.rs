@@ -8,6 +8,7 @@ pub mod budget;
 pub mod calibration;
 pub mod capture;
 pub mod certificate;
+pub mod channel;
 pub mod coverage;
 pub mod curve;
 pub mod divider_choice;

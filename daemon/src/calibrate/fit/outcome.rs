@@ -21,7 +21,9 @@ pub(super) fn outcome(problem: &Problem<'_>, found: Found) -> Result<Fitted, Unf
     let back = inverse(&found.slopes).ok_or(Unfit::Undetermined)?;
     let misfit = found.tangent.whitened().ok_or(Unfit::NoEnd)?;
     let chi_square = misfit.norm_squared();
-    if left(&found, &misfit, &back) > ABOVE.0 + ABOVE.1 * chi_square {
+    // Points as far off as numbers go have no best curve.
+    let is_end = left(&found, &misfit, &back) <= ABOVE.0 + ABOVE.1 * chi_square;
+    if !(chi_square.is_finite() && is_end) {
         return Err(Unfit::NoEnd);
     }
     let gain = found.tangent.unwhiten(&back).ok_or(Unfit::Undetermined)?;

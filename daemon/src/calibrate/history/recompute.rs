@@ -27,11 +27,14 @@ pub enum Recomputed {
     AsLogged(Reading),
 }
 
+/// Where a series was read, as far as that is known.
+pub type Places<'a> = dyn Fn(&Series) -> Option<Place> + 'a;
+
 /// Turns readings into those by another calibration.
 pub struct Recompute<'a> {
     wanted: &'a Conversion,
     made: &'a [Conversion],
-    place: &'a dyn Fn(&Series) -> Option<Place>,
+    place: &'a Places<'a>,
     series: HashMap<u32, Prepared>,
     remarks: BTreeSet<String>,
 }
@@ -49,11 +52,7 @@ impl<'a> Recompute<'a> {
     /// By `wanted`. `made` are the conversions that may have made the readings, as many as are known;
     /// `place` is where a series was read, as far as the configuration says.
     #[must_use]
-    pub fn new(
-        wanted: &'a Conversion,
-        made: &'a [Conversion],
-        place: &'a dyn Fn(&Series) -> Option<Place>,
-    ) -> Self {
+    pub fn new(wanted: &'a Conversion, made: &'a [Conversion], place: &'a Places<'a>) -> Self {
         Self {
             wanted,
             made,

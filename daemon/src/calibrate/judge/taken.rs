@@ -3,9 +3,9 @@
 //! Numbers only.
 
 use crate::calibrate::fit::{Family, Fitted, Problem, Unfit, fit};
-use crate::calibrate::{Curve, Point, Reference};
+use crate::calibrate::{Curve, Point, Reference, Term};
 use crate::measure::chain::Transfer;
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 /// Least uncertainty of an input, relative: far below any converter, it keeps apart points of which
 /// nothing but a shared error is stated.
@@ -52,7 +52,8 @@ impl Taken<'_> {
     }
 }
 
-/// Fits a family to these points.
+/// Fits a family to these points. Where they are more than the terms, what the driver's model cannot
+/// follow at them is admitted: a residual of that size is no contradiction.
 ///
 /// # Errors
 /// As [`fit`].
@@ -62,14 +63,30 @@ pub(in crate::calibrate) fn fit_to(
     start: Vec<f64>,
 ) -> Result<Fitted, Unfit> {
     let list = |what: fn(&Taken<'_>) -> f64| -> Vec<f64> { taken.iter().map(what).collect() };
+    let misfit = misfit(taken, family, &start);
     fit(&Problem {
         family,
         start,
         inputs: &list(|one| one.input()),
         input_uncertainties: &list(|one| one.input_uncertainty()),
         values: &list(|one| one.value()),
-        covariance: covariance(taken),
+        covariance: covariance(taken) + DMatrix::from_diagonal(&misfit),
     })
+}
+
+/// Variance of the model itself at each point, which no fit of as many points as terms shows; 0 where
+/// the driver says none.
+fn misfit(taken: &[Taken<'_>], family: &Family, start: &[f64]) -> DVector<f64> {
+    let nodes: Vec<f64> = taken.iter().map(Taken::input).collect();
+    let own = |term: &&Term| matches!(term, Term::Parameter(_));
+    let free = family.terms().iter().filter(own).count();
+    let curve = family.at(start).ok().filter(|_| taken.len() > start.len());
+    let variance = |node: &f64| {
+        let misfit = curve.as_ref()?.model.misfit(&nodes, free, *node).ok()?;
+        Some(misfit * misfit)
+    };
+    let each = nodes.iter().map(|node| variance(node).unwrap_or(0.0));
+    DVector::from_iterator(nodes.len(), each)
 }
 
 /// Covariance of the reference values.

@@ -1,5 +1,7 @@
 //! The causes of a calibration's uncertainty, each as the change of the terms with one standard
 //! deviation of it; their outer products add up to the covariance (JCGM 100:2008, 5.2).
+//!
+//! What the model cannot follow is in none of them: the driver says it for each reading.
 
 use crate::calibrate::fit::Fitted;
 use crate::calibrate::judge::{CONTRADICTS, Taken, reference};
@@ -10,9 +12,12 @@ use nalgebra::{Cholesky, DMatrix, DVector};
 pub(super) fn sources(taken: &[Taken<'_>], fitted: &Fitted) -> Vec<Source> {
     let shared = shared(taken, fitted);
     let own = (0..taken.len()).flat_map(|at| own(&taken[at], at, fitted));
-    let all = shared.into_iter().chain(own).chain(disagreement(fitted));
-    all.filter(|source| source.loading.iter().any(|one| *one != 0.0))
-        .collect()
+    let all = shared.into_iter().chain(own);
+    let mut all: Vec<Source> = all
+        .filter(|source| source.loading.iter().any(|one| *one != 0.0))
+        .collect();
+    all.extend(disagreement(&all, fitted));
+    all
 }
 
 /// The covariance that they make.
@@ -81,13 +86,15 @@ fn own(taken: &Taken<'_>, at: usize, fitted: &Fitted) -> [Source; 2] {
 }
 
 /// Where the points contradict each other: what widens the uncertainty to what they show (Birge's
-/// ratio). As many as there are terms, since it moves them as the fit's own covariance does.
-fn disagreement(fitted: &Fitted) -> Vec<Source> {
+/// ratio). As many as there are terms, since it moves them as all the others together do.
+fn disagreement(others: &[Source], fitted: &Fitted) -> Vec<Source> {
     if fitted.chance() >= CONTRADICTS {
         return Vec::new();
     }
     let more = fitted.birge_ratio().powi(2) - 1.0;
-    let Some(root) = root(&fitted.covariance) else {
+    let terms = fitted.theta.len();
+    let rows = covariance(others, terms).concat();
+    let Some(root) = root(&DMatrix::from_row_slice(terms, terms, &rows)) else {
         return Vec::new();
     };
     let name = |_| "the points disagree".to_owned();

@@ -2,7 +2,8 @@
 
 use super::*;
 use crate::calibrate::{
-    Captured, Compared, Point, Reference, Role, Shape, Source, Term, coverage::interval_95,
+    Captured, Compared, Point, Reference, Role, Shape, Source, Subject, Term,
+    coverage::interval_95, make,
 };
 use crate::driver::find;
 use crate::measure::chain::Chain;
@@ -10,11 +11,6 @@ use crate::measure::decode::Slot;
 use crate::measure::front_end::{Electrical, FrontEnd, Side};
 use crate::measure::testing::{gaussian, near};
 use std::time::Duration;
-use three_points::calibrate;
-
-#[path = "../../../tests/coverage/three_points.rs"]
-mod three_points;
-
 mod chance;
 
 fn channel(name: &str, resistor: f64) -> Channel {
@@ -60,8 +56,23 @@ fn points() -> Vec<Point> {
     ]
 }
 
+/// Three points, so the curve goes through them.
+fn calibrate() -> Calibration {
+    let numbered: Vec<(u64, Point)> = (1..).zip(points()).collect();
+    let subject = Subject {
+        nominal: &beta_model(),
+        unit: "Cel",
+        input: Electrical::Ohm,
+        channel: &channel("a0", 10_000.0),
+        allowed: &|_| None,
+        made_ms: 0,
+        due_ms: None,
+    };
+    make(&numbered, &subject).unwrap()
+}
+
 fn calibrated(here: &Channel) -> Stated {
-    let made = calibrate(&points(), &channel("a0", 10_000.0));
+    let made = calibrate();
     Stated::calibrated(&made, find("thermistor").unwrap(), here).unwrap()
 }
 
@@ -201,7 +212,7 @@ fn outside_the_points_a_reading_says_so_and_its_uncertainty_grows() {
 
 #[test]
 fn a_calibration_that_does_not_fit_its_driver_is_told() {
-    let made = calibrate(&points(), &channel("a0", 10_000.0));
+    let made = calibrate();
     let told = |change: &dyn Fn(&mut Calibration), driver: &str| {
         let mut other = made.clone();
         change(&mut other);
@@ -209,16 +220,16 @@ fn a_calibration_that_does_not_fit_its_driver_is_told() {
         let stated = Stated::calibrated(&other, find(driver).unwrap(), &here);
         stated.unwrap_err().to_string()
     };
-    insta::assert_snapshot!(told(&|_| (), "divider"), @"the calibration was made for the driver `thermistor`, not for `divider`");
-    insta::assert_snapshot!(told(&|made| made.parameters[1].0 = "alpha".to_owned(), "thermistor"), @"the calibration has a parameter `alpha` that the driver `thermistor` does not know");
-    insta::assert_snapshot!(told(&|made| made.sources[0].loading.truncate(1), "thermistor"), @"the calibration fitted 3 terms, but `reference` moves 1");
+    insta::assert_snapshot!(told(&|_| (), "divider"), @"the calibration is for the driver `thermistor`, not for `divider`");
+    insta::assert_snapshot!(told(&|made| made.parameters[1].0 = "alpha".to_owned(), "thermistor"), @"the calibration has the parameter `alpha`, which the driver `thermistor` does not have any more");
+    insta::assert_snapshot!(told(&|made| made.sources[0].loading.truncate(1), "thermistor"), @"the calibration fitted 3 terms, but `reference `kitchen`` moves 1");
     insta::assert_snapshot!(told(&|made| made.terms[0] = Term::Parameter(99), "thermistor"), @"the calibration fitted parameter 99, which is no number");
     insta::assert_snapshot!(told(&|made| made.terms = vec![Term::Offset; 9], "thermistor"), @"a fit of 9 terms; at most 8");
 }
 
 #[test]
 fn a_line_on_top_moves_value_and_slope() {
-    let mut made = calibrate(&points(), &channel("a0", 10_000.0));
+    let mut made = calibrate();
     (made.offset, made.slope, made.pivot) = (0.5, 0.01, 25.0);
     made.terms = vec![Term::Offset, Term::Slope];
     made.sources = vec![Source {

@@ -1,11 +1,11 @@
 //! The past by another calibration: which, and what is said about it.
 
 use crate::calibrate::History;
-use crate::calibrate::history::{Conversion, Place, Recompute, Recomputed};
+use crate::calibrate::history::{Conversion, Places, Recompute, Recomputed};
 use crate::cli::calibrations::Chosen;
 use crate::config::{Config, Probe};
 use crate::log::query::Query;
-use crate::reading::{Quality, Reading, Series};
+use crate::reading::{Quality, Reading};
 use crate::service::transfer;
 use crate::words::counted;
 
@@ -13,7 +13,7 @@ use crate::words::counted;
 pub struct Again {
     wanted: Conversion,
     made: Vec<Conversion>,
-    place: Box<dyn Fn(&Series) -> Option<Place>>,
+    place: Box<Places<'static>>,
     /// In a line, for a person.
     pub how: String,
 }
@@ -56,7 +56,7 @@ impl Again {
 }
 
 /// Where a series of this probe was read, by the configuration where there is one.
-fn place(config: Option<Config>, probe: String) -> Box<dyn Fn(&Series) -> Option<Place>> {
+fn place(config: Option<Config>, probe: String) -> Box<Places<'static>> {
     Box::new(move |series| {
         let config = config.as_ref()?;
         let named = |one: &&Probe| one.name == probe;

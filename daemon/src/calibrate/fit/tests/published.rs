@@ -215,14 +215,8 @@ fn two_lights_give_the_published_r10_and_gamma() {
     let text =
         include_str!("../../../../../sensors/photoresistor/tests/published/ldr_two_point.csv");
     let table = columns(text);
-    let row = |at: usize| {
-        table
-            .iter()
-            .map(move |column| column[at])
-            .collect::<Vec<f64>>()
-    };
-    for row in (0..table[0].len()).map(row) {
-        let cell = |column: usize| row[column];
+    (0..table[0].len()).for_each(|row| {
+        let cell = |column: usize| table[column][row];
         let points = Points::new(&[cell(1), cell(3)], &[cell(0), cell(2)], 0.5);
         let typical = [("r10", 2e4), ("gamma", 0.8)];
         let cell_of_cds = family(find("photoresistor").unwrap(), &typical, &["r10", "gamma"]);
@@ -236,7 +230,7 @@ fn two_lights_give_the_published_r10_and_gamma() {
             .evaluate(cell(6))
             .unwrap();
         assert_near(lux, cell(7), 1e-8);
-    }
+    });
 }
 
 /// Ohms of a platinum probe, 0 to 200 Cel: R0 (1 + A t + B t²).

@@ -45,7 +45,7 @@ fn the_point_that_disagrees_is_named_and_the_uncertainty_widened() {
         made(&label(), points(0.0)).unwrap(),
         made(&label(), points(0.8)).unwrap(),
     );
-    assert_snapshot!(bad.remarks.join("\n"), @"point 3 (reference `kitchen`, 40.8 Cel) disagrees with the others by 0.8 Cel, 5.7 times its uncertainty (chi-square 33 with 2 degrees of freedom; chance gives that in less than 0.01 % of fits); it is in the fit, and the stated uncertainty is 4.1 times as wide for it; check that both were in the same place, and read together, then take it again or withdraw it");
+    assert_snapshot!(bad.remarks.join("\n"), @"point 3 (reference `kitchen`, 40.8 Cel) disagrees with the others by 0.8 Cel, 4.9 times its uncertainty (chi-square 24 with 2 degrees of freedom; chance gives that in less than 0.01 % of fits); it is in the fit, and the stated uncertainty is 3.4 times as wide for it; check that both were in the same place, and read together, then take it again or withdraw it");
     let ratio = (bad.chi_square / 2.0).sqrt();
     for term in 0..3 {
         let widened = (bad.covariance[term][term] / good.covariance[term][term]).sqrt();
@@ -64,7 +64,7 @@ fn the_point_that_disagrees_is_named_and_the_uncertainty_widened() {
 #[test]
 fn with_one_degree_of_freedom_none_is_named() {
     let points = vec![ice(0.0), at(20.0, 0.9), at(40.0, 0.0), at(60.0, 0.0)];
-    assert_snapshot!(remarks(&label(), points), @"the points contradict each other by more than their uncertainties (chi-square 36 with 1 degree of freedom; chance gives that in less than 0.01 % of fits); which is wrong cannot be told from so few; the stated uncertainty is 6 times as wide for it; one more point would tell");
+    assert_snapshot!(remarks(&label(), points), @"the points contradict each other by more than their uncertainties (chi-square 33 with 1 degree of freedom; chance gives that in less than 0.01 % of fits); which is wrong cannot be told from so few; the stated uncertainty is 5.7 times as wide for it; one more point would tell");
 }
 
 #[test]

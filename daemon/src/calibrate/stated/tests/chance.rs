@@ -32,12 +32,17 @@ fn celsius(terms: [f64; 3], ohm: f64) -> f64 {
 #[test]
 fn the_linear_law_agrees_with_draws_at_every_point_of_the_range() {
     let here = channel("a1", 10_000.0);
-    let made = calibrate(&points(), &channel("a0", 10_000.0));
+    let made = calibrate();
     let stated = calibrated(&here);
-    let terms = [1, 2, 3].map(|at: usize| made.parameters[at].1[0]);
+    let terms = ["a", "b", "c"].map(|name| {
+        let mut named = made.parameters.iter();
+        named.find(|(own, _)| own == name).unwrap().1[0]
+    });
     let mut random = fastrand::Rng::with_seed(101);
     for ohm in [32_650.0, 20_000.0, 10_000.0, 6_000.0, 3_602.0] {
         let noise = 2e-3 * ohm;
+        let model = &stated.curve().model;
+        let misfit = model.misfit(&made.nodes, 3, ohm).unwrap();
         let mut values: Vec<f64> = (0..DRAWS)
             .map(|_| {
                 let mut moved = terms;
@@ -48,7 +53,8 @@ fn the_linear_law_agrees_with_draws_at_every_point_of_the_range() {
                 }
                 let mut scale = || here.scale_uncertainty * draw(Shape::Rectangular, &mut random);
                 let resistors = (1.0 + scale()) * (1.0 + scale());
-                celsius(moved, ohm * resistors + noise * gaussian(&mut random))
+                let read = ohm * resistors + noise * gaussian(&mut random);
+                celsius(moved, read) + misfit * gaussian(&mut random)
             })
             .collect();
         let (deviation, half) = spread(&mut values, stated.evaluate(ohm).unwrap());

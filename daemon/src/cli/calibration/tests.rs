@@ -179,10 +179,14 @@ fn a_channel_that_reads_a_known_resistor_wrongly_is_questioned() {
     let number = job.keep_point(&resistor).unwrap();
     let questioned = show::questioned(&job, &[(number, resistor)]);
     assert!(questioned.contains("divider's resistor"), "{questioned}");
-    insta::assert_snapshot!(job.resistors(), @"
+    insta::assert_snapshot!(job.resistors(), @r#"
     channel bench/a0: 1 known resistor in the probe's place
           1  10000 ± 10 Ohm, read as 10400.0 ± 2.0 Ohm
-    ");
+    the divider's resistor is 9615.4 Ohm, expanded uncertainty 9.8 Ohm (k = 2); one
+    point says nothing of the converter: a second, of another value, would; write
+    `resistor = "9615.4 Ohm"` and `resistor_tolerance = "0.089 %"` in the channel's
+    table, and calibrate again what was calibrated on it
+    "#);
 }
 
 #[derive(Debug, Parser)]

@@ -21,6 +21,7 @@ mod each_configuration_runs;
 mod every_reading_everywhere;
 mod faults;
 mod firmware;
+mod guide;
 mod house_rules;
 mod how_it_ended;
 mod kill;

@@ -16,5 +16,7 @@ pub mod log;
 pub mod process;
 pub mod published;
 pub mod scene;
+pub mod screen;
 pub mod service;
+pub mod terminal;
 pub mod wait;

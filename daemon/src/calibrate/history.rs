@@ -135,6 +135,14 @@ impl History {
         self.at_hand().filter(|taken| taken.is_resistor())
     }
 
+    /// The highest number among points and calibrations; 0 where there is none.
+    #[must_use]
+    pub fn last_step(&self) -> u64 {
+        let points = self.points.keys().last();
+        let made = self.numbers.keys().last();
+        points.into_iter().chain(made).copied().max().unwrap_or(0)
+    }
+
     /// Calibrations in the order in which they were made. One that cannot be read is missing here
     /// and among [`History::remarks`]; it keeps its number.
     #[must_use]

@@ -6,7 +6,6 @@
 //!
 //! Pure: no terminal, no clock, no log. Who draws it is elsewhere (`cli/calibrate`).
 
-mod desk;
 mod form;
 mod keys;
 mod knowledge;
@@ -18,14 +17,14 @@ pub(crate) mod testing;
 #[cfg(test)]
 mod tests;
 
-pub use desk::Desk;
 pub use form::Form;
 pub use knowledge::{Advice, Complaint, Doubt, Knowledge, Offer, Question, Subject};
 pub use live::{Heard, Live, Progress};
-pub use screen::{Doubtful, Finished, Fitting, Prepared, Screen, TakenPoint};
+pub use screen::{Doubtful, Finished, Fitting, Prepared, ReadOff, Screen, TakenPoint};
 
 use crate::calibrate::capture::Drift;
-use crate::calibrate::{Captured, Point, Role, Step, Verification};
+use crate::calibrate::history::Taken;
+use crate::calibrate::{Captured, History, Point, Recorded, Role, Step, Verification};
 use std::collections::VecDeque;
 
 /// A key, as far as it means something here.
@@ -63,29 +62,36 @@ pub enum Event {
     Kept(u64),
     /// The oldest step that was handed out is not in the log, and why.
     NotKept(String),
+    /// A step is kept, and a person should know something all the same.
+    Told(String),
+    /// No readings come for the time being, and why.
+    Deaf(String),
 }
 
 /// The guide to one probe's calibration.
 #[derive(Clone, Debug)]
 pub struct Session<K> {
     knowledge: K,
-    desk: Desk,
+    history: History,
     screen: Screen,
     under_way: VecDeque<Step>,
     now_ms: i64,
     trouble: Option<String>,
+    deaf: Option<String>,
 }
 
 impl<K: Knowledge> Session<K> {
-    /// Goes on from the probe's steps in the log, each with its number.
-    pub fn new(knowledge: K, steps: impl IntoIterator<Item = (u64, Step)>) -> Self {
+    /// Goes on from what the log has of the probe's calibration.
+    pub fn new(mut knowledge: K, history: History) -> Self {
+        knowledge.learn(&history);
         Self {
             knowledge,
-            desk: Desk::from_steps(steps),
+            history,
             screen: Screen::Overview { selected: 0 },
             under_way: VecDeque::new(),
             now_ms: 0,
             trouble: None,
+            deaf: None,
         }
     }
 
@@ -108,6 +114,14 @@ impl<K: Knowledge> Session<K> {
                 self.not_kept(&why);
                 Vec::new()
             }
+            Event::Told(what) => {
+                self.trouble = Some(what);
+                Vec::new()
+            }
+            Event::Deaf(why) => {
+                self.cut(why);
+                Vec::new()
+            }
         };
         self.under_way.extend(steps.iter().cloned());
         steps
@@ -119,8 +133,13 @@ impl<K: Knowledge> Session<K> {
     }
 
     /// Points and calibrations.
-    pub fn desk(&self) -> &Desk {
-        &self.desk
+    pub fn history(&self) -> &History {
+        &self.history
+    }
+
+    /// Points at hand: in no calibration yet.
+    pub fn points(&self) -> Vec<&Taken> {
+        self.history.draft().collect()
     }
 
     /// What is shown.
@@ -128,9 +147,9 @@ impl<K: Knowledge> Session<K> {
         &self.screen
     }
 
-    /// What went wrong with the log, for a person.
+    /// What went wrong with the log or the service, for a person.
     pub fn trouble(&self) -> Option<&str> {
-        self.trouble.as_deref()
+        self.trouble.as_deref().or(self.deaf.as_deref())
     }
 
     /// Whether the person has left, and all steps are answered.
@@ -140,6 +159,7 @@ impl<K: Knowledge> Session<K> {
 
     fn heard(&mut self, heard: Heard) -> Vec<Step> {
         self.now_ms = heard.wall_ms;
+        self.deaf = None;
         let Screen::Live(live) = &mut self.screen else {
             return Vec::new();
         };
@@ -147,9 +167,24 @@ impl<K: Knowledge> Session<K> {
             Progress::Going => Vec::new(),
             Progress::Captured(captured, drift) => {
                 let prepared = live.prepared.clone();
-                self.captured(prepared, *captured, drift)
+                self.ended(prepared, *captured, drift)
             }
         }
+    }
+
+    /// What an instrument shows is read off now, not before the probe had settled.
+    fn ended(&mut self, prepared: Prepared, captured: Captured, drift: Drift) -> Vec<Step> {
+        let offer = self.knowledge.offers().get(prepared.offer);
+        let Some(question) = offer.and_then(|offer| offer.read_off) else {
+            return self.captured(prepared, captured, drift);
+        };
+        self.screen = Screen::ReadOff(Box::new(ReadOff {
+            form: Form::again(&prepared, question),
+            prepared,
+            captured,
+            drift,
+        }));
+        Vec::new()
     }
 
     /// A point that agrees is kept at once; one that doesn't waits for an answer.
@@ -204,7 +239,13 @@ impl<K: Knowledge> Session<K> {
             }
             _ => Vec::new(),
         };
-        self.desk.take(number, step);
+        self.history.take(&Recorded {
+            number,
+            probe: self.knowledge.subject().probe.clone(),
+            time_ms: self.now_ms,
+            step,
+        });
+        self.knowledge.learn(&self.history);
         followers
     }
 
@@ -219,6 +260,13 @@ impl<K: Knowledge> Session<K> {
         self.trouble = Some(format!("{what}: {why}"));
     }
 
+    fn cut(&mut self, why: String) {
+        if let Screen::Live(live) = &mut self.screen {
+            live.cut();
+        }
+        self.deaf = Some(why);
+    }
+
     /// Whether a step waits for its answer.
     fn is_waiting(&self) -> bool {
         !self.under_way.is_empty()
@@ -226,7 +274,10 @@ impl<K: Knowledge> Session<K> {
 
     /// Fits to the points at hand.
     fn fit(&self) -> Screen {
-        let points = self.desk.points();
+        let points = self.history.draft();
+        let points: Vec<(u64, Point)> = points
+            .map(|taken| (taken.number, taken.point.clone()))
+            .collect();
         let is_to_fit = |(_, point): &&(u64, Point)| point.role == Role::Fit;
         let to_fit: Vec<(u64, Point)> = points.iter().filter(is_to_fit).cloned().collect();
         let result = self.knowledge.fit(&to_fit, self.now_ms);

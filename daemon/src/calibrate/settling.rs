@@ -41,6 +41,10 @@ const NEGLIGIBLE: f64 = 0.25;
 /// A window is at least so many time constants of the approach it shall not see any more.
 const WINDOW_CONSTANTS: f64 = 2.0;
 
+/// Where no approach is seen there may be one that the noise hides: what is left of it is taken to go
+/// on for so many least windows.
+const HIDDEN_WINDOWS: f64 = 2.0;
+
 /// After five time constants 0.7 % of a step is left (any text on first-order systems: exp(-5)).
 const CONSTANTS: f64 = 5.0;
 
@@ -273,11 +277,23 @@ impl Settling {
         let Some(trend) = Trend::fit(self.samples.last(wanted), self.aim.floor()) else {
             return wanted;
         };
-        let hidden = trend.margin() * trend.span / (NOISE_SHARE * self.aim.reachable());
-        if hidden > 1.0 {
-            (trend.span * hidden * hidden).max(wanted)
+        // The margin of a slope falls with its span to the power of 1.5.
+        let rate = trend.margin() / (NOISE_SHARE * self.aim.reachable());
+        let hidden = self.hidden();
+        let within = trend.span * (rate * hidden).powf(2.0 / 3.0);
+        let needed = if (0.0..hidden).contains(&within) {
+            within
         } else {
-            wanted
+            rate * rate * trend.span.powi(3)
+        };
+        needed.max(wanted)
+    }
+
+    /// Seconds for which a slope that cannot be excluded may go on; 0 where the approach is known.
+    fn hidden(&self) -> f64 {
+        match self.approach {
+            Some(_) => 0.0,
+            None => HIDDEN_WINDOWS * self.rules.least,
         }
     }
 
@@ -285,7 +301,8 @@ impl Settling {
         let aim = self.aim.reachable();
         let is_level = trend.is_indistinguishable_from_zero()
             || (trend.slope * trend.span).abs() <= NEGLIGIBLE * aim;
-        is_level && trend.largest_change() <= aim && self.is_long(trend, wanted) && self.is_past()
+        let remains = trend.largest_change() * (self.hidden() / trend.span).max(1.0);
+        is_level && remains <= aim && self.is_long(trend, wanted) && self.is_past()
     }
 
     /// A window of samples is up to one interval shorter than it should be.

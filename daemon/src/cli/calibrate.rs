@@ -7,6 +7,7 @@ mod bar;
 mod captured;
 mod digits;
 mod fit;
+pub mod guide;
 mod live;
 mod number;
 mod overview;
@@ -17,7 +18,7 @@ mod terminal;
 #[cfg(test)]
 mod tests;
 
-pub use terminal::{Wire, run};
+pub use terminal::{Kept, Wire, run};
 
 use crate::calibrate::session::{Knowledge, Screen, Session};
 use page::Page;
@@ -32,6 +33,7 @@ pub fn draw<K: Knowledge>(session: &Session<K>, frame: &mut Frame<'_>) {
         Screen::Details(form) => prepare::draw_form(session, form, &page, frame),
         Screen::HowTo(prepared) => prepare::draw_steps(session, prepared, &page, frame),
         Screen::Live(live) => live::draw(session, live, &page, frame),
+        Screen::ReadOff(read_off) => prepare::draw_read_off(session, read_off, &page, frame),
         Screen::Doubtful(doubtful) => captured::draw_doubt(session, doubtful, &page, frame),
         Screen::Taken(taken) => captured::draw_taken(session, taken, &page, frame),
         Screen::Fit(fitting) => fit::draw_fit(session, fitting, &page, frame),

@@ -19,6 +19,7 @@ mod standing;
 mod tests;
 
 pub use arguments::{Arguments, run};
+pub use differences::differences;
 pub use sheet::Sheet;
 
 use super::{Failure, when};
@@ -75,6 +76,17 @@ impl Job {
     #[must_use]
     pub fn probe(&self) -> &Probe {
         &self.probe
+    }
+
+    /// Its channel as it is configured.
+    #[must_use]
+    pub fn channel(&self) -> &Channel {
+        &self.channel
+    }
+
+    /// Takes over what is known of its calibration by now.
+    pub fn learn(&mut self, history: History) {
+        self.history = history;
     }
 
     /// Its driver with the configured parameters.

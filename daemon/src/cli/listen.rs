@@ -10,6 +10,8 @@ mod live;
 mod port;
 mod report;
 
+pub use live::tell;
+
 use super::{Failure, ports, runtime};
 use crate::listen::{Origin, draft, rate, recognise};
 use ear::{Ear, Ending, Limits, Stop};

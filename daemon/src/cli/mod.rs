@@ -1,5 +1,6 @@
 //! The command line: one definition, from which help, completions and the man page are made.
 
+mod calibrate;
 mod calibration;
 mod calibrations;
 mod certificate;

@@ -54,6 +54,7 @@ pub use mqtt::{Mqtt, MqttVersion, Payload};
 pub use outlet::{Outlet, OutletKind};
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
+pub(crate) use quantity::{duration as read_duration, read as read_quantity};
 pub use remark::{Remark, remarks};
 pub use resistor::working_range;
 pub use scene::{Scene, SimulatedChannel};

@@ -29,7 +29,7 @@ pub(super) fn quantity(
 }
 
 /// The number in `target`'s unit, or what is wrong.
-pub(super) fn read(text: &str, target: &Unit, kind: Kind) -> Result<f64, String> {
+pub(crate) fn read(text: &str, target: &Unit, kind: Kind) -> Result<f64, String> {
     let (number, code) = split(text)?;
     if code.is_empty() {
         return Ok(number);
@@ -57,7 +57,7 @@ fn rounded(value: f64) -> f64 {
 }
 
 /// A duration: `90s`, `1.5h`, `2m30s`, `500 ms`.
-pub(super) fn duration(text: &str) -> Result<Duration, Fault> {
+pub(crate) fn duration(text: &str) -> Result<Duration, Fault> {
     let seconds = sum(text, DURATION_EXAMPLE, |unit| {
         Some(match unit {
             "ms" => 1e-3,

@@ -1,6 +1,7 @@
 //! The answers to a reference's questions, as they are typed.
 
 use super::knowledge::{Complaint, Question};
+use super::screen::Prepared;
 
 /// Characters of an answer, at most.
 const LONGEST: usize = 40;
@@ -27,6 +28,17 @@ impl Form {
             offer,
             answers: usual.collect(),
             at: 0,
+            complaint: None,
+        }
+    }
+
+    /// With the answers that were given, at one that is given once more.
+    #[must_use]
+    pub fn again(prepared: &Prepared, question: usize) -> Self {
+        Self {
+            offer: prepared.offer,
+            answers: prepared.answers.clone(),
+            at: question,
             complaint: None,
         }
     }

@@ -1,13 +1,14 @@
 //! What each key does on each screen. `q` leaves from everywhere but where one types.
 
 use super::knowledge::Knowledge;
-use super::screen::{Doubtful, Finished, Fitting, Prepared, Screen, TakenPoint};
+use super::screen::{Doubtful, Finished, Fitting, Prepared, ReadOff, Screen, TakenPoint};
 use super::{Form, Key, Live, Session};
+use crate::calibrate::history::{Made, Taken};
 use crate::calibrate::{Role, Step};
 
 impl<K: Knowledge> Session<K> {
     pub(super) fn key(&mut self, key: Key) -> Vec<Step> {
-        let is_typing = matches!(self.screen, Screen::Details(_));
+        let is_typing = matches!(self.screen, Screen::Details(_) | Screen::ReadOff(_));
         if key == Key::Letter('q') && !is_typing {
             // What is on its way to the log may come back.
             if !self.is_waiting() {
@@ -22,6 +23,7 @@ impl<K: Knowledge> Session<K> {
             Screen::Details(form) => (self.on_details(form, key), Vec::new()),
             Screen::HowTo(prepared) => (on_how_to(prepared, key), Vec::new()),
             Screen::Live(live) => (self.on_live(live, key), Vec::new()),
+            Screen::ReadOff(read_off) => self.on_read_off(read_off, key),
             Screen::Doubtful(doubtful) => self.on_doubtful(doubtful, key),
             Screen::Taken(taken) => self.on_taken(taken, key),
             Screen::Fit(fitting) => on_fit(fitting, key),
@@ -33,15 +35,25 @@ impl<K: Knowledge> Session<K> {
     }
 
     fn on_overview(&mut self, selected: usize, key: Key) -> (Screen, Vec<Step>) {
-        let points = self.desk.points().len();
+        let points = self.points().len();
         let stay = |selected| Screen::Overview { selected };
         match key {
+            Key::Enter if self.to_verify().is_some() => {
+                let waits = self.is_waiting();
+                let steps = if waits {
+                    Vec::new()
+                } else {
+                    self.verify_in_use()
+                };
+                (stay(selected), steps)
+            }
             Key::Enter if self.is_complete() => (self.fit(), Vec::new()),
             Key::Enter | Key::Letter('n') => (self.choice(), Vec::new()),
-            Key::Letter('f') if self.desk.to_fit() > 0 => (self.fit(), Vec::new()),
+            Key::Letter('f') if self.to_fit() > 0 => (self.fit(), Vec::new()),
             Key::Letter('d') if !self.is_waiting() => {
-                let point = self.desk.points().get(selected);
-                let drop = point.map(|(number, _)| withdraw(*number, "dropped in the guide"));
+                let points = self.points();
+                let point = points.get(selected);
+                let drop = point.map(|taken| withdraw(taken.number, "dropped in the guide"));
                 (stay(selected.saturating_sub(1)), drop.into_iter().collect())
             }
             Key::Up | Key::Down => (stay(moved(selected, key, points)), Vec::new()),
@@ -51,12 +63,42 @@ impl<K: Knowledge> Session<K> {
 
     /// Whether no further point would help much.
     fn is_complete(&self) -> bool {
-        self.desk.to_fit() > 0 && self.knowledge.advise(&self.desk).offer.is_none()
+        self.to_fit() > 0 && self.knowledge.advise().offer.is_none()
+    }
+
+    /// Points at hand that are for a fit.
+    pub fn to_fit(&self) -> usize {
+        self.history
+            .draft()
+            .filter(|taken| !taken.is_check())
+            .count()
+    }
+
+    /// The calibration in use and the points at hand that verify it; `None` where there is neither.
+    pub fn to_verify(&self) -> Option<(&Made, Vec<&Taken>)> {
+        let checks = self.history.draft().filter(|taken| taken.is_check());
+        let checks: Vec<&Taken> = checks.collect();
+        let in_use = self.history.active()?;
+        (!checks.is_empty() && self.to_fit() == 0).then_some((in_use, checks))
+    }
+
+    fn verify_in_use(&self) -> Vec<Step> {
+        let Some((in_use, checks)) = self.to_verify() else {
+            return Vec::new();
+        };
+        let verify = |taken: &&Taken| {
+            let by = &in_use.calibration;
+            Some(Step::Verified {
+                calibration: in_use.step,
+                verification: self.knowledge.verify(by, taken.number, &taken.point)?,
+            })
+        };
+        checks.iter().filter_map(verify).collect()
     }
 
     /// The choice of a reference, at the one that would help most.
     fn choice(&self) -> Screen {
-        let selected = self.knowledge.advise(&self.desk).offer.unwrap_or(0);
+        let selected = self.knowledge.advise().offer.unwrap_or(0);
         Screen::Choose { selected }
     }
 
@@ -97,9 +139,10 @@ impl<K: Knowledge> Session<K> {
     fn prepare(&self, mut form: Form) -> Screen {
         match self.knowledge.compare(form.offer, &form.answers) {
             Ok(compared) => {
-                let is_check = self.knowledge.advise(&self.desk).is_check;
+                let is_check = self.knowledge.advise().is_check;
                 Screen::HowTo(Prepared {
                     offer: form.offer,
+                    answers: form.answers,
                     compared,
                     role: if is_check { Role::Check } else { Role::Fit },
                 })
@@ -119,6 +162,38 @@ impl<K: Knowledge> Session<K> {
             _ => {}
         }
         Screen::Live(live)
+    }
+
+    fn on_read_off(&mut self, mut read_off: Box<ReadOff>, key: Key) -> (Screen, Vec<Step>) {
+        let form = &mut read_off.form;
+        match key {
+            Key::Back => return (watch(read_off.prepared), Vec::new()),
+            Key::Enter => return self.was_read_off(read_off),
+            Key::Down => form.go(true),
+            Key::Up => form.go(false),
+            Key::Erase => form.erase(),
+            Key::Letter(letter) => form.type_in(letter),
+        }
+        (Screen::ReadOff(read_off), Vec::new())
+    }
+
+    fn was_read_off(&mut self, mut read_off: Box<ReadOff>) -> (Screen, Vec<Step>) {
+        let form = &mut read_off.form;
+        match self.knowledge.compare(form.offer, &form.answers) {
+            Err(complaint) => {
+                form.complain(complaint);
+                (Screen::ReadOff(read_off), Vec::new())
+            }
+            Ok(compared) => {
+                let prepared = Prepared {
+                    answers: read_off.form.answers,
+                    compared,
+                    ..read_off.prepared
+                };
+                let steps = self.captured(prepared, read_off.captured, read_off.drift);
+                (std::mem::replace(&mut self.screen, Screen::Over), steps)
+            }
+        }
     }
 
     fn on_doubtful(&mut self, doubtful: Box<Doubtful>, key: Key) -> (Screen, Vec<Step>) {

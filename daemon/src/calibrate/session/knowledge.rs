@@ -2,9 +2,8 @@
 //!
 //! Words come from there too: a session asks and orders, and knows no ice and no thermistor.
 
-use super::desk::Desk;
-use crate::calibrate::settling::Aim;
-use crate::calibrate::{Calibration, Compared, Point, Share, Verification};
+use crate::calibrate::settling::{Aim, Rules};
+use crate::calibrate::{Calibration, Compared, History, Point, Share, Verification};
 
 /// The probe in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -17,6 +16,8 @@ pub struct Subject {
     pub unit: String,
     /// The electrical quantity's unit, as people read it.
     pub electrical: String,
+    /// What makes calibrating it slow or vain, where something does.
+    pub note: Option<String>,
 }
 
 /// A reference that can be chosen.
@@ -32,6 +33,9 @@ pub struct Offer {
     pub steps: Vec<String>,
     /// What can hurt.
     pub cautions: Vec<String>,
+    /// Which answer is given once more when the probe has been captured: what an instrument shows
+    /// then.
+    pub read_off: Option<usize>,
 }
 
 /// One thing to be known of a reference.
@@ -70,20 +74,23 @@ pub struct Advice {
 pub struct Doubt {
     /// What is wrong, with numbers.
     pub what: String,
-    /// The likely cause, and what to do.
-    pub cause: String,
+    /// The likely causes, each with what to do; the likeliest first.
+    pub causes: Vec<String>,
 }
 
-/// All that a session asks for. Every answer is a function of its arguments.
+/// All that a session asks for. Every answer is a function of its arguments and of what was learnt.
 pub trait Knowledge {
+    /// What the log has now: another calibration may be in use, another point be at hand.
+    fn learn(&mut self, history: &History);
+
     /// The probe in words.
     fn subject(&self) -> &Subject;
 
     /// The references that can be chosen, in the order in which they are shown.
     fn offers(&self) -> &[Offer];
 
-    /// What to do next with these points at hand.
-    fn advise(&self, desk: &Desk) -> Advice;
+    /// What to do next with the points at hand.
+    fn advise(&self) -> Advice;
 
     /// The reference value that follows from the answers to an offer's questions.
     ///
@@ -93,6 +100,12 @@ pub trait Knowledge {
 
     /// What settled shall mean around this electrical quantity.
     fn aim(&self, electrical: f64) -> Aim;
+
+    /// How long a probe is watched.
+    fn rules(&self) -> Rules;
+
+    /// Change of the electrical quantity with one count, where it is this.
+    fn per_count(&self, electrical: f64) -> f64;
 
     /// The value by the curve in use.
     fn value(&self, electrical: f64) -> Option<f64>;

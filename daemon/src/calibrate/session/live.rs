@@ -3,8 +3,8 @@
 use super::Prepared;
 use super::knowledge::Knowledge;
 use crate::calibrate::capture::{Capture, Duration, Ending, Taken};
-use crate::calibrate::settling::{Rules, Settling, Verdict};
-use crate::calibrate::{Captured, capture};
+use crate::calibrate::settling::{Settling, Verdict};
+use crate::calibrate::{Captured, capture, settling};
 use crate::reading::Quality;
 use std::collections::VecDeque;
 
@@ -25,15 +25,15 @@ pub struct Heard {
     pub raw: Option<f64>,
     /// The electrical quantity.
     pub electrical: Option<f64>,
-    /// Standard deviation of the samples that were averaged, in the electrical quantity.
+    /// Standard deviation of the samples that were averaged, counts.
     pub spread: f64,
     /// Good, or why there is no value.
     pub quality: Quality,
 }
 
 impl Heard {
-    /// What a capture takes; `None` for a fault.
-    fn taken(&self) -> Option<Taken> {
+    /// The electrical quantity; `None` for a fault.
+    fn input(&self) -> Option<f64> {
         let is_number = !matches!(
             self.quality,
             Quality::OpenCircuit
@@ -43,12 +43,17 @@ impl Heard {
                 | Quality::Stale
                 | Quality::BoardSilent
         );
-        let electrical = self.electrical.filter(|_| is_number)?;
+        self.electrical.filter(|_| is_number)
+    }
+
+    /// What a capture takes; `None` for a fault.
+    fn taken(&self, knowledge: &impl Knowledge) -> Option<Taken> {
+        let electrical = self.input()?;
         Some(Taken {
             at: self.at,
             raw: self.raw.unwrap_or(electrical),
             electrical,
-            spread: self.spread,
+            spread: self.spread * knowledge.per_count(electrical),
         })
     }
 }
@@ -145,6 +150,15 @@ impl Live {
         self.note = None;
     }
 
+    /// What came before says nothing of what comes next: the probe may be elsewhere by then.
+    pub fn cut(&mut self) {
+        self.settling = None;
+        self.heard = None;
+        if self.capture.take().is_some() {
+            self.note = Some("the capture was cut off; it begins anew by itself".to_owned());
+        }
+    }
+
     /// Begins the capture, settled or not.
     pub fn capture_now(&mut self, knowledge: &impl Knowledge) {
         if let Some(heard) = self.heard.filter(|_| self.capture.is_none()) {
@@ -155,10 +169,10 @@ impl Live {
 
     /// Takes the next reading.
     pub fn take(&mut self, heard: Heard, knowledge: &impl Knowledge) -> Progress {
-        let was_faulty = self.heard.is_some_and(|before| before.taken().is_none());
+        let was_faulty = self.heard.is_some_and(|before| before.input().is_none());
         self.heard = Some(heard);
         self.now = Some(heard.at);
-        let Some(taken) = heard.taken() else {
+        let Some(taken) = heard.taken(knowledge) else {
             self.fault(heard.quality);
             return Progress::Going;
         };
@@ -172,7 +186,7 @@ impl Live {
         let aim = knowledge.aim(taken.electrical);
         let settling = self
             .settling
-            .get_or_insert_with(|| Settling::new(aim, Rules::default()));
+            .get_or_insert_with(|| Settling::new(aim, knowledge.rules()));
         let verdict = settling.push(taken.at, taken.electrical).clone();
         if self.capture.is_none() && verdict.is_settled() {
             self.begin(&heard, format!("settled: {verdict}"), knowledge);
@@ -184,7 +198,7 @@ impl Live {
     fn begin(&mut self, heard: &Heard, evidence: String, knowledge: &impl Knowledge) {
         if let Some(electrical) = heard.electrical {
             let aim = knowledge.aim(electrical);
-            let duration = Duration::default();
+            let duration = duration(knowledge.rules());
             self.note = None;
             self.capture = Some(Capture::begin(heard.wall_ms, aim, duration, evidence));
         }
@@ -215,5 +229,14 @@ impl Live {
     fn silent_for(&self) -> Option<f64> {
         let silence = self.now? - self.heard.as_ref()?.at;
         (silence > SILENCE).then_some(silence)
+    }
+}
+
+/// In proportion to how long it is watched.
+fn duration(rules: settling::Rules) -> Duration {
+    let (usual, watched) = (Duration::default(), settling::Rules::default());
+    Duration {
+        least: usual.least * rules.least / watched.least,
+        ..usual
     }
 }

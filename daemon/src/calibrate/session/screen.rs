@@ -11,10 +11,25 @@ use crate::calibrate::{Calibration, Captured, Compared, Point, Role, Step, Verif
 pub struct Prepared {
     /// Index of the reference among the offers.
     pub offer: usize,
+    /// What is known of it, as it was typed.
+    pub answers: Vec<String>,
     /// The reference value.
     pub compared: Compared,
     /// Whether the point is for the fit or kept out.
     pub role: Role,
+}
+
+/// A captured point whose instrument has to be read off; not a step yet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadOff {
+    /// What it was compared with.
+    pub prepared: Prepared,
+    /// What the probe read.
+    pub captured: Captured,
+    /// What was made of its drift.
+    pub drift: Drift,
+    /// What the instrument shows.
+    pub form: Form,
 }
 
 /// A captured point that cannot be true; not a step yet.
@@ -98,6 +113,8 @@ pub enum Screen {
     HowTo(Prepared),
     /// Settling and capture.
     Live(Box<Live>),
+    /// What an instrument shows now.
+    ReadOff(Box<ReadOff>),
     /// A point that is questioned.
     Doubtful(Box<Doubtful>),
     /// A point that was taken.

@@ -2,9 +2,10 @@
 //! degree.
 
 use super::*;
-use crate::calibrate::settling::Aim;
+use crate::calibrate::settling::{Aim, Rules};
 use crate::calibrate::{
-    Calibration, Channel, Compared, Point, Reference, Residual, Shape, Share, Source, Term,
+    Calibration, Channel, Compared, History, Point, Recorded, Reference, Residual, Shape, Share,
+    Source, Term,
 };
 use crate::reading::Quality;
 
@@ -16,6 +17,7 @@ pub const NOW_MS: i64 = 1_780_309_800_000;
 pub struct Pretended {
     subject: Subject,
     offers: Vec<Offer>,
+    points: usize,
 }
 
 /// A session without steps.
@@ -25,7 +27,14 @@ pub fn session() -> Session<Pretended> {
 
 /// A session with steps numbered from 1.
 pub fn session_with(steps: impl IntoIterator<Item = Step>) -> Session<Pretended> {
-    let mut session = Session::new(Pretended::new(), (1..).zip(steps));
+    let recorded = (1..).zip(steps).map(|(number, step)| Recorded {
+        number,
+        probe: "mash".to_owned(),
+        time_ms: NOW_MS,
+        step,
+    });
+    let recorded: Vec<Recorded> = recorded.collect();
+    let mut session = Session::new(Pretended::new(), History::of(&recorded));
     assert_eq!(session.handle(tick(0.0)), []);
     session
 }
@@ -115,6 +124,7 @@ impl Pretended {
             questions,
             steps: words(&["Fill a cup to the bottom with crushed ice.", "Stir."]),
             cautions: words(&["Glass breaks at a thermal shock."]),
+            read_off: (name == "reference thermometer").then_some(0),
         };
         let questions = vec![
             question("It shows", "37.2 Cel"),
@@ -126,7 +136,9 @@ impl Pretended {
                 place: "board `bench`, channel `a0`".to_owned(),
                 unit: "Cel".to_owned(),
                 electrical: "ohm".to_owned(),
+                note: None,
             },
+            points: 0,
             offers: vec![
                 offer(
                     "ice point",
@@ -140,6 +152,18 @@ impl Pretended {
 }
 
 impl Knowledge for Pretended {
+    fn learn(&mut self, history: &History) {
+        self.points = history.draft().count();
+    }
+
+    fn rules(&self) -> Rules {
+        Rules::default()
+    }
+
+    fn per_count(&self, _electrical: f64) -> f64 {
+        1.0
+    }
+
     fn subject(&self) -> &Subject {
         &self.subject
     }
@@ -148,8 +172,8 @@ impl Knowledge for Pretended {
         &self.offers
     }
 
-    fn advise(&self, desk: &Desk) -> Advice {
-        let (offer, why) = match desk.points().len() {
+    fn advise(&self) -> Advice {
+        let (offer, why) = match self.points {
             0 => (
                 Some(0),
                 "the lower end of the range of use has no point yet",
@@ -198,7 +222,9 @@ impl Knowledge for Pretended {
         let difference = (1000.0 - mean) / 10.0 - compared.value;
         (difference.abs() > 2.0).then(|| Doubt {
             what: format!("the probe reads {difference:+.1} Cel off the ice point"),
-            cause: "still water under floating ice is at 4 Cel: stir, and fill with ice".to_owned(),
+            causes: vec![
+                "still water under floating ice is at 4 Cel: stir, and fill with ice".to_owned(),
+            ],
         })
     }
 

@@ -50,7 +50,7 @@ fn a_point_is_captured_by_itself_and_is_a_step_at_once() {
     assert!((point.captured.mean - 999.0).abs() < 0.1);
     assert!(point.captured.evidence.starts_with("settled: no trend in "));
     assert_eq!(session.handle(Event::Kept(7)), []);
-    assert_eq!(session.desk().points()[0].0, 7);
+    assert_eq!(session.points()[0].number, 7);
     let Screen::Taken(taken) = session.screen() else {
         panic!("{:?}", session.screen());
     };
@@ -67,7 +67,7 @@ fn a_point_that_cannot_be_true_is_questioned_before_it_is_taken() {
     let Screen::Doubtful(doubtful) = session.screen() else {
         panic!("{:?}", session.screen());
     };
-    assert!(doubtful.doubt.cause.contains("4 Cel"));
+    assert!(doubtful.doubt.causes[0].contains("4 Cel"));
     // Again is the usual answer; taking it needs a key of its own.
     let mut again = session.clone();
     assert_eq!(press(&mut again, &[Key::Enter]), []);
@@ -89,10 +89,7 @@ fn a_point_that_the_log_does_not_take_is_not_lost() {
     assert!(session.trouble().unwrap().contains("disk full"));
     assert_eq!(press(&mut session, &[Key::Enter]), step);
     assert_eq!(session.handle(Event::Kept(3)), []);
-    assert_eq!(
-        (session.trouble(), session.desk().points().len()),
-        (None, 1)
-    );
+    assert_eq!((session.trouble(), session.points().len()), (None, 1));
 }
 
 #[test]
@@ -107,13 +104,8 @@ fn a_session_goes_on_from_the_steps_in_the_log() {
         point(40.0, Role::Check),
     ];
     let session = session_with(steps);
-    let numbers: Vec<u64> = session
-        .desk()
-        .points()
-        .iter()
-        .map(|(number, _)| *number)
-        .collect();
-    assert_eq!((numbers, session.desk().to_fit()), (vec![1, 4], 1));
+    let numbers: Vec<u64> = session.points().iter().map(|taken| taken.number).collect();
+    assert_eq!((numbers, session.to_fit()), (vec![1, 4], 1));
 }
 
 #[test]
@@ -122,7 +114,7 @@ fn a_point_is_dropped_or_made_again() {
     let steps = press(&mut session, &[Key::Down, Key::Letter('d')]);
     assert!(matches!(steps[..], [Step::Withdrawn { point: 2, .. }]));
     assert_eq!(session.handle(Event::Kept(3)), []);
-    assert_eq!(session.desk().points().len(), 1);
+    assert_eq!(session.points().len(), 1);
     assert_eq!(
         press(&mut session, &[Key::Enter, Key::Up, Key::Enter, Key::Enter]),
         []
@@ -188,7 +180,7 @@ fn a_fit_is_looked_at_kept_verified_and_used() {
         [Step::Verified { calibration: 4, .. }]
     ));
     assert_eq!(session.handle(Event::Kept(5)), []);
-    assert!(session.desk().points().is_empty());
+    assert!(session.points().is_empty());
     let used = press(&mut session, &[Key::Enter]);
     assert!(matches!(
         used[..],
@@ -198,7 +190,7 @@ fn a_fit_is_looked_at_kept_verified_and_used() {
         }]
     ));
     assert_eq!(session.handle(Event::Kept(6)), []);
-    assert_eq!(session.desk().active(), Some(1));
+    assert_eq!(session.history().active_number(), Some(1));
     press(&mut session, &[Key::Letter('q')]);
     assert!(session.is_over());
 }
@@ -227,6 +219,79 @@ fn a_fault_interrupts_and_silence_is_told() {
     assert_eq!(note(&session), None);
     assert_eq!(session.handle(tick(80.0)), []);
     assert!(note(&session).unwrap().starts_with("no reading for 19 s"));
+}
+
+#[test]
+fn what_an_instrument_shows_is_read_off_when_the_probe_is_captured() {
+    let mut session = session_with([point(0.0, Role::Fit)]);
+    press(&mut session, &[Key::Enter, Key::Enter]);
+    type_in(&mut session, "40 Cel");
+    press(&mut session, &[Key::Enter, Key::Enter, Key::Enter]);
+    assert_eq!(read(&mut session, 0.0, 200.0, 39.0), []);
+    let Screen::ReadOff(read_off) = session.screen() else {
+        panic!("{:?}", session.screen());
+    };
+    assert_eq!(
+        (read_off.form.at, read_off.form.answers[0].as_str()),
+        (0, "40 Cel")
+    );
+    press(&mut session, &[Key::Erase; 6]);
+    type_in(&mut session, "quick");
+    assert_eq!(press(&mut session, &[Key::Enter]), []);
+    press(&mut session, &[Key::Erase; 5]);
+    type_in(&mut session, "39 Cel");
+    let steps = press(&mut session, &[Key::Enter]);
+    let [Step::Point { point }] = steps.as_slice() else {
+        panic!("{steps:?}");
+    };
+    assert_eq!(point.compared.value, 39.0);
+}
+
+#[test]
+fn a_service_that_goes_away_cuts_the_capture_off_and_is_told_until_it_is_back() {
+    let mut session = session();
+    to_ice(&mut session);
+    assert_eq!(read(&mut session, 0.0, 60.0, 0.0), []);
+    assert_eq!(
+        session.handle(Event::Deaf("no service runs".to_owned())),
+        []
+    );
+    assert_eq!(session.trouble(), Some("no service runs"));
+    let Screen::Live(live) = session.screen() else {
+        panic!("{:?}", session.screen());
+    };
+    assert!(live.captured().is_none() && live.heard().is_none());
+    assert!(live.note().unwrap().contains("cut off"));
+    assert_eq!(session.handle(reading(90.0, 0.0)), []);
+    assert_eq!(session.trouble(), None);
+}
+
+#[test]
+fn a_point_that_was_kept_out_later_verifies_what_is_in_use() {
+    let mut session = session_with([point(0.0, Role::Fit), point(40.0, Role::Fit)]);
+    press(&mut session, &[Key::Letter('f'), Key::Enter]);
+    let _ = session.handle(Event::Kept(3));
+    press(&mut session, &[Key::Enter]);
+    let _ = session.handle(Event::Kept(4));
+    assert!(session.to_verify().is_none());
+    let Step::Point { point } = point(20.0, Role::Check) else {
+        panic!("a point");
+    };
+    let recorded = Recorded {
+        number: 5,
+        probe: "mash".to_owned(),
+        time_ms: 0,
+        step: Step::Point { point },
+    };
+    let mut history = session.history().clone();
+    history.take(&recorded);
+    let mut session = Session::new(session.knowledge().clone(), history);
+    assert!(matches!(
+        press(&mut session, &[Key::Enter])[..],
+        [Step::Verified { calibration: 3, .. }]
+    ));
+    assert_eq!(session.handle(Event::Kept(6)), []);
+    assert!(session.points().is_empty());
 }
 
 #[test]
@@ -259,6 +324,8 @@ fn any_event() -> impl Strategy<Value = Event> {
         1 => (-1e12..1e12_f64).prop_map(tick),
         2 => (0..20_u64).prop_map(Event::Kept),
         1 => Just(Event::NotKept("no room".to_owned())),
+        1 => Just(Event::Deaf("the service has gone".to_owned())),
+        1 => Just(Event::Told("in use from the next start on".to_owned())),
     ]
 }
 

@@ -188,7 +188,9 @@ impl Settling {
     }
 
     fn waiting(&self, wanted: f64) -> Verdict {
-        let left = wanted.min(self.rules.most) - self.elapsed();
+        // What asks for the longest window and more is, at first, a way that is still within the window.
+        let known = Some(wanted).filter(|wanted| *wanted <= self.rules.most);
+        let left = known.unwrap_or(self.rules.least) - self.elapsed();
         Verdict::Waiting {
             seconds: left.max(self.rules.held()),
         }

@@ -1,7 +1,7 @@
 //! After a capture: a point that was taken, or one that cannot be true.
 
 use super::number::{expanded, signed};
-use super::page::{HEADING, LOUD, Page, gap, text};
+use super::page::{HEADING, LOUD, Page, gap, hanging, text};
 use super::prepare::reference_line;
 use crate::calibrate::Captured;
 use crate::calibrate::capture::Drift;
@@ -26,11 +26,13 @@ pub(super) fn draw_doubt<K: Knowledge>(
         let mut lines = vec![
             Line::styled(format!("! {}", doubtful.doubt.what), LOUD),
             gap(),
-            Line::raw(doubtful.doubt.cause.clone()),
-            gap(),
-            Line::raw(reference_line(&doubtful.prepared, unit)),
+            Line::styled("What is likely behind it", HEADING),
         ];
-        lines.extend(captured_lines(session, &doubtful.captured, doubtful.drift));
+        let causes = doubtful.doubt.causes.iter();
+        lines.extend(causes.flat_map(|cause| hanging(" - ", cause, area.width)));
+        lines.extend([gap(), Line::raw(reference_line(&doubtful.prepared, unit))]);
+        let (captured, drift) = (&doubtful.captured, doubtful.drift);
+        lines.extend(captured_lines(session, captured, drift, area.width));
         lines.push(gap());
         lines.push(Line::raw(
             "It stood still, but settled is not yet right. It is not kept yet.",
@@ -61,7 +63,8 @@ pub(super) fn draw_taken<K: Knowledge>(
         };
         let mut lines = vec![Line::styled(kept, HEADING), gap()];
         lines.push(Line::raw(reference_line(&taken.prepared, unit)));
-        lines.extend(captured_lines(session, &taken.captured, taken.drift));
+        let (captured, drift) = (&taken.captured, taken.drift);
+        lines.extend(captured_lines(session, captured, drift, area.width));
         if let Some(value) = session.knowledge().value(taken.captured.mean) {
             let compared = &taken.prepared.compared;
             let difference = signed(value - compared.value, compared.own.hypot(compared.common));
@@ -77,6 +80,7 @@ fn captured_lines<K: Knowledge>(
     session: &Session<K>,
     captured: &Captured,
     drift: Drift,
+    width: u16,
 ) -> Vec<Line<'static>> {
     let unit = &session.knowledge().subject().electrical;
     let mut lines = vec![
@@ -88,7 +92,7 @@ fn captured_lines<K: Knowledge>(
         Line::styled("How it is known", HEADING),
     ];
     let evidence = captured.evidence.split("; ");
-    lines.extend(evidence.map(|part| Line::raw(format!("  {part}"))));
+    lines.extend(evidence.flat_map(|part| hanging(" - ", part, width)));
     if drift == Drift::Counted {
         lines.push(Line::styled(
             "! it drifted meanwhile: a stiller bath gives a better point",

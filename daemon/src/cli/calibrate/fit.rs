@@ -1,10 +1,10 @@
 //! A fit to look at, and the calibration that was made of it.
 
-use super::number::{decimals, expanded, signed};
-use super::overview::reference;
-use super::page::{HEADING, LOUD, Page, QUIET, gap, text};
+use super::number::{expanded, half, signed};
+use super::overview::{reference, shortened};
+use super::page::{HEADING, LOUD, Page, QUIET, gap, hanging, text};
 use crate::calibrate::session::{Finished, Fitting, Knowledge, Session};
-use crate::calibrate::{Calibration, Verification};
+use crate::calibrate::{Calibration, Point, Verdict, Verification};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::symbols::Marker;
@@ -58,8 +58,9 @@ fn draw_calibration<K: Knowledge>(
     ];
     let [words, chart] = Layout::vertical(rows).areas(area);
     let unit = &session.knowledge().subject().unit;
-    let mut lines = vec![Line::styled(calibration.decision.clone(), HEADING)];
-    lines.extend(remarks(calibration));
+    let decision = hanging("", &calibration.decision, area.width);
+    let mut lines: Vec<_> = decision.into_iter().map(|it| it.style(HEADING)).collect();
+    lines.extend(remarks(calibration, area.width));
     lines.push(Line::styled(
         format!(
             "{:>5}  {:<24} {:<26} {}",
@@ -67,27 +68,32 @@ fn draw_calibration<K: Knowledge>(
         ),
         QUIET,
     ));
-    let rows = fitting.points.iter().zip(&calibration.residuals);
-    lines.extend(rows.map(|((number, point), residual)| {
-        let compared = &point.compared;
-        let value = expanded(compared.value, compared.own.hypot(compared.common), unit);
-        let error = signed(residual.error, residual.uncertainty);
-        let what = reference(&compared.reference);
-        Line::raw(format!(
-            "{number:>5}  {what:<24} {value:<26} {error} {unit}"
-        ))
-    }));
+    let rows = fitting.points.iter();
+    lines.extend(rows.map(|(number, point)| fitted_line(*number, point, calibration, unit)));
     lines.extend(verified(&fitting.verifications, unit));
-    lines.extend(causes(session, calibration));
+    lines.extend(causes(session, calibration, area.width));
     frame.render_widget(text(lines), words);
     if has_room {
         draw_curve(session, fitting, calibration, chart, frame);
     }
 }
 
-fn remarks(calibration: &Calibration) -> impl Iterator<Item = Line<'static>> + '_ {
+fn fitted_line(number: u64, point: &Point, calibration: &Calibration, unit: &str) -> Line<'static> {
+    let compared = &point.compared;
+    let value = expanded(compared.value, compared.own.hypot(compared.common), unit);
+    let what = shortened(&reference(&compared.reference), 24);
+    let place = calibration.points.iter().position(|it| *it == number);
+    let residual = place.and_then(|place| calibration.residuals.get(place));
+    let error = residual.map_or("left out".to_owned(), |it| {
+        format!("{} {unit}", signed(it.error, it.uncertainty))
+    });
+    Line::raw(format!("{number:>5}  {what:<24} {value:<26} {error}"))
+}
+
+fn remarks(calibration: &Calibration, width: u16) -> impl Iterator<Item = Line<'static>> + '_ {
     let remarks = calibration.remarks.iter();
-    remarks.map(|remark| Line::styled(format!("! {remark}"), LOUD))
+    let lines = remarks.flat_map(move |remark| hanging("! ", remark, width));
+    lines.map(|line| line.style(LOUD))
 }
 
 fn verified<'a>(
@@ -95,34 +101,44 @@ fn verified<'a>(
     unit: &'a str,
 ) -> impl Iterator<Item = Line<'static>> + 'a {
     verifications.iter().map(move |it| {
-        let error = signed(it.error, it.expanded);
-        let places = decimals(it.expanded) + 1;
-        let outcome = if it.pass { "pass" } else { "FAIL" };
-        let limits = format!(
-            "± {:.places$} (k = 2), tolerance {} {unit}",
-            it.expanded, it.tolerance
-        );
-        let line = Line::raw(format!(
-            "{:>5}  kept out: off by {error} {limits}: {outcome}",
-            it.point
-        ));
+        let line = Line::raw(format!("{:>5}  kept out: {}", it.point, outcome(it, unit)));
         if it.pass { line } else { line.style(LOUD) }
     })
 }
 
+/// What a verification came to, in a line.
+pub(super) fn outcome(it: &Verification, unit: &str) -> String {
+    let error = signed(it.error, it.expanded);
+    let outcome = match it.verdict() {
+        Verdict::Pass => "pass",
+        Verdict::Fail => "FAIL",
+        Verdict::Undecided => "cannot be decided",
+    };
+    let half = half(it.expanded);
+    let tolerance = it.tolerance;
+    format!("off by {error} {half} (k = 2), tolerance {tolerance} {unit}: {outcome}")
+}
+
 /// The largest causes of uncertainty, in per cent of the variance, with what would help.
-fn causes<K: Knowledge>(session: &Session<K>, calibration: &Calibration) -> Vec<Line<'static>> {
+fn causes<K: Knowledge>(
+    session: &Session<K>,
+    calibration: &Calibration,
+    width: u16,
+) -> Vec<Line<'static>> {
     let budget = session.knowledge().budget(calibration);
     let whole: f64 = budget.iter().map(|share| share.uncertainty.powi(2)).sum();
     let shares = budget.iter().take(CAUSES).filter(|_| whole > 0.0);
-    let lines = shares.map(|share| {
+    let lines = shares.flat_map(|share| {
         let percent = 100.0 * share.uncertainty.powi(2) / whole;
-        Line::raw(format!(
-            "{percent:>4.0} %  {}: {}",
-            share.name, share.remedy
-        ))
+        let words = format!("{}: {}", share.name, share.remedy);
+        hanging(&format!("{percent:>4.0} %  "), &words, width)
     });
-    let heading = Line::styled("Where its uncertainty comes from", QUIET);
+    let unit = &session.knowledge().subject().unit;
+    let heading = format!(
+        "A reading amid its points is good to {} {unit} (k = 2); that comes from",
+        half(2.0 * whole.sqrt())
+    );
+    let heading = Line::styled(heading, QUIET);
     std::iter::once(heading).chain(lines).collect()
 }
 
@@ -194,15 +210,10 @@ pub(super) fn draw_finished<K: Knowledge>(
         ],
         (Some(_), true) => &[("enter", "go on"), ("q", "leave")],
     };
-    let place = finished.number.and_then(|number| {
-        session
-            .desk()
-            .made()
-            .iter()
-            .position(|(other, _)| *other == number)
-    });
-    let kept = place.map_or("It is on its way into the log.".to_owned(), |place| {
-        format!("Calibration {} is kept in the log.", place + 1)
+    let step = finished.number;
+    let made = step.and_then(|step| session.history().calibration_of_step(step));
+    let kept = made.map_or("It is on its way into the log.".to_owned(), |made| {
+        format!("Calibration {} is kept in the log.", made.number)
     });
     let used = match finished.is_active {
         true => "It is in use: each reading from now on is by it.",
@@ -211,8 +222,8 @@ pub(super) fn draw_finished<K: Knowledge>(
     let unit = &session.knowledge().subject().unit;
     page.draw("a calibration", hints, frame, |area, frame| {
         let mut lines = vec![Line::styled(kept, HEADING), Line::raw(used), gap()];
-        lines.push(Line::raw(finished.calibration.decision.clone()));
-        lines.extend(remarks(&finished.calibration));
+        lines.extend(hanging("", &finished.calibration.decision, area.width));
+        lines.extend(remarks(&finished.calibration, area.width));
         lines.push(gap());
         if finished.verifications.is_empty() {
             lines.push(Line::raw(

@@ -62,15 +62,20 @@ fn value_lines<K: Knowledge>(session: &Session<K>, live: &Live) -> Vec<Line<'sta
     let mut big = digits::big(&number).map(|line| format!("  {line}"));
     big[digits::HEIGHT - 1].push_str(&subject.unit);
     lines.extend(big.map(Line::raw));
-    let quantity = electrical.map_or("no reading yet".to_owned(), |it| {
-        let places = decimals(session.knowledge().aim(it).reachable());
-        format!(
-            "{it:.places$} {}; the value is by the curve in use",
-            subject.electrical
-        )
-    });
-    lines.extend([gap(), Line::styled(quantity, QUIET)]);
+    lines.extend([gap(), Line::styled(quantity(session, live), QUIET)]);
     lines
+}
+
+fn quantity<K: Knowledge>(session: &Session<K>, live: &Live) -> String {
+    let Some(heard) = live.heard() else {
+        return "no reading yet".to_owned();
+    };
+    let Some(electrical) = heard.electrical else {
+        return format!("no value: {}", heard.quality);
+    };
+    let places = decimals(session.knowledge().aim(electrical).reachable());
+    let unit = &session.knowledge().subject().electrical;
+    format!("{electrical:.places$} {unit}; the value is by the curve in use")
 }
 
 /// What the aim is in the unit of the value.
@@ -87,6 +92,7 @@ fn progress_lines<K: Knowledge>(session: &Session<K>, live: &Live) -> Vec<Line<'
     let settled = verdict.as_ref().is_some_and(|it| it.is_settled());
     let words = verdict.map_or("waits for a reading".to_owned(), |it| it.to_string());
     let (share, state) = match live.captured() {
+        Some(share) if reads_off(session, live) => (Some(share), "read the instrument"),
         Some(share) => (Some(share), "keep it still"),
         None => (None, "begins by itself once it has settled"),
     };
@@ -100,6 +106,11 @@ fn progress_lines<K: Knowledge>(session: &Session<K>, live: &Live) -> Vec<Line<'
         lines.push(Line::styled(format!("! {note}"), LOUD));
     }
     lines
+}
+
+fn reads_off<K: Knowledge>(session: &Session<K>, live: &Live) -> bool {
+    let offer = session.knowledge().offers().get(live.prepared.offer);
+    offer.is_some_and(|offer| offer.read_off.is_some())
 }
 
 /// The latest values, by the curve in use.

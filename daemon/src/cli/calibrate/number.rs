@@ -23,6 +23,16 @@ pub(super) fn expanded(value: f64, standard: f64, unit: &str) -> String {
     format!("{value:.places$} ± {expanded:.places$} {unit} (k = 2)")
 }
 
+/// Half the width of an interval: two digits.
+pub(super) fn half(width: f64) -> String {
+    let places = if width >= 10.0 {
+        0
+    } else {
+        (decimals(width) + 1).min(6)
+    };
+    format!("± {width:.places$}")
+}
+
 /// A difference with its sign.
 pub(super) fn signed(value: f64, uncertainty: f64) -> String {
     let places = (decimals(uncertainty) + 1).min(6);

@@ -51,7 +51,7 @@ impl<'a> Page<'a> {
             Constraint::Length(2),
             Constraint::Min(0),
             Constraint::Length(trouble),
-            Constraint::Length(1),
+            Constraint::Length(keys_height(hints, frame.area().width)),
         ];
         let [head, middle, foot, keys] = Layout::vertical(rows).areas(frame.area());
         frame.render_widget(self.heading(title, head.width), head);
@@ -63,7 +63,7 @@ impl<'a> Page<'a> {
                 foot.inner(Margin::new(1, 0)),
             );
         }
-        frame.render_widget(keys_line(hints), keys);
+        frame.render_widget(Paragraph::new(keys_lines(hints, keys.width)), keys);
     }
 
     fn heading(&self, title: &str, width: u16) -> Paragraph<'static> {
@@ -81,17 +81,57 @@ pub(super) fn text(lines: Vec<Line<'_>>) -> Paragraph<'_> {
     Paragraph::new(lines).wrap(Wrap { trim: false })
 }
 
+/// A text after a mark, broken so that no line stands under the mark.
+pub(super) fn hanging(mark: &str, words: &str, width: u16) -> Vec<Line<'static>> {
+    let indent = mark.chars().count();
+    let room = usize::from(width).saturating_sub(indent).max(1);
+    let mut lines: Vec<String> = vec![String::new()];
+    for word in words.split_whitespace() {
+        let last = lines.last().map_or(0, |line| line.chars().count());
+        if last > 0 && last + 1 + word.chars().count() > room {
+            lines.push(String::new());
+        }
+        if let Some(line) = lines.last_mut() {
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+    }
+    let blank = " ".repeat(indent);
+    let marks = std::iter::once(mark).chain(std::iter::repeat(blank.as_str()));
+    let both = marks.zip(&lines);
+    both.map(|(mark, line)| Line::raw(format!("{mark}{line}")))
+        .collect()
+}
+
 /// An empty line.
 pub(super) fn gap() -> Line<'static> {
     Line::default()
 }
 
-fn keys_line(hints: &[Hint]) -> Paragraph<'static> {
-    let spans = hints.iter().flat_map(|(key, does)| {
-        [
+/// Keys that cannot be seen cannot be pressed: they take the lines they need.
+fn keys_height(hints: &[Hint], width: u16) -> u16 {
+    u16::try_from(keys_lines(hints, width).len()).unwrap_or(1)
+}
+
+fn keys_lines(hints: &[Hint], width: u16) -> Vec<Line<'static>> {
+    let mut lines = vec![Line::default()];
+    for (key, does) in hints {
+        let hint = [
             Span::styled(format!(" {key}"), HEADING),
             Span::raw(format!(" {does}  ")),
-        ]
-    });
-    Paragraph::new(Line::from(spans.collect::<Vec<_>>()))
+        ];
+        let room = usize::from(width).saturating_sub(lines.last().map_or(0, Line::width));
+        let needed = key.chars().count() + does.chars().count() + 2;
+        if needed > room && lines.last().is_some_and(|line| line.width() > 0) {
+            lines.push(Line::default());
+        }
+        lines
+            .iter_mut()
+            .last()
+            .into_iter()
+            .for_each(|line| line.spans.extend(hint.clone()));
+    }
+    lines
 }

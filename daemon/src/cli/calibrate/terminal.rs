@@ -16,26 +16,35 @@ const PATIENCE: Duration = Duration::from_millis(100);
 
 /// What connects the guide to the service and its log.
 pub trait Wire {
-    /// The readings that have come since; never waits.
+    /// The readings that have come since; hardly waits.
     ///
     /// # Errors
-    /// Why none will come any more.
+    /// Why none come for the time being. Asked again, it tries again.
     fn readings(&mut self) -> Result<Vec<Heard>, String>;
 
     /// Appends a step to the probe's calibration in the log; gives its number.
     ///
     /// # Errors
     /// Why it is not in the log.
-    fn append(&mut self, step: &Step) -> Result<u64, String>;
+    fn append(&mut self, step: &Step) -> Result<Kept, String>;
 
     /// Whether the program was asked to end.
     fn is_to_end(&self) -> bool;
 }
 
+/// A step that is in the log.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Kept {
+    /// Its number.
+    pub number: u64,
+    /// What a person should know all the same.
+    pub remark: Option<String>,
+}
+
 /// Runs the guide until the person leaves. Captured points are in the log, whatever ends it.
 ///
 /// # Errors
-/// Where the terminal fails, or the service has gone.
+/// Where the terminal fails.
 pub fn run<K: Knowledge>(session: &mut Session<K>, wire: &mut impl Wire) -> io::Result<()> {
     let mut terminal = ratatui::try_init()?;
     let result = turn(session, wire, &mut terminal);
@@ -50,8 +59,11 @@ fn turn<K: Knowledge>(
 ) -> io::Result<()> {
     while !session.is_over() && !wire.is_to_end() {
         pass_on(session, wire, tick());
-        for heard in wire.readings().map_err(io::Error::other)? {
-            pass_on(session, wire, Event::Heard(heard));
+        match wire.readings() {
+            Ok(readings) => readings
+                .into_iter()
+                .for_each(|heard| pass_on(session, wire, Event::Heard(heard))),
+            Err(why) => pass_on(session, wire, Event::Deaf(why)),
         }
         terminal.draw(|frame| draw(session, frame))?;
         match next_key()? {
@@ -69,15 +81,21 @@ pub(super) fn pass_on<K: Knowledge>(session: &mut Session<K>, wire: &mut impl Wi
     while !steps.is_empty() {
         let answers: Vec<Event> = steps
             .iter()
-            .map(|step| match wire.append(step) {
-                Ok(number) => Event::Kept(number),
-                Err(why) => Event::NotKept(why),
-            })
+            .flat_map(|step| answers(wire.append(step)))
             .collect();
         steps = answers
             .into_iter()
             .flat_map(|answer| session.handle(answer))
             .collect();
+    }
+}
+
+fn answers(kept: Result<Kept, String>) -> Vec<Event> {
+    match kept {
+        Ok(Kept { number, remark }) => std::iter::once(Event::Kept(number))
+            .chain(remark.map(Event::Told))
+            .collect(),
+        Err(why) => vec![Event::NotKept(why)],
     }
 }
 

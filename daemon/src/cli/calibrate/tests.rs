@@ -124,12 +124,15 @@ impl Wire for Log {
         Ok(Vec::new())
     }
 
-    fn append(&mut self, step: &Step) -> Result<u64, String> {
+    fn append(&mut self, step: &Step) -> Result<Kept, String> {
         if self.is_full {
             return Err("the disk is full".to_owned());
         }
         self.steps.push(step.clone());
-        Ok(100 + self.steps.len() as u64)
+        Ok(Kept {
+            number: 100 + self.steps.len() as u64,
+            remark: None,
+        })
     }
 
     fn is_to_end(&self) -> bool {
@@ -148,7 +151,7 @@ fn steps_go_into_the_log_and_what_follows_from_their_numbers_as_well() {
         panic!("{:?}", log.steps);
     };
     assert_eq!((log.steps.len(), calibration), (3, 101));
-    assert_eq!(session.desk().active(), Some(1));
+    assert_eq!(session.history().active_number(), Some(1));
 }
 
 #[test]

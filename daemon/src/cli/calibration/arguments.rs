@@ -5,17 +5,14 @@ use super::show;
 use super::standing;
 use crate::calibrate::points_file::{self, Subject};
 use crate::calibrate::{Point, Reference, Refusal, Role};
+use crate::cli::calibrate::guide;
 use crate::cli::calibrations::Chosen;
 use crate::cli::{Failure, ports};
 use crate::config::unit::Unit;
 use crate::config::{Problem, read_text};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-
-const WITHOUT: &str = "\
-say what is to be done: `--points FILE` makes a calibration from a file of points (with `--activate`
-puts it in use), `--use NUMBER` puts a calibration in use, `--use configured` goes back to the
-configured parameters, `--withdraw POINT` takes a point out, `--status` says what is at hand";
+use std::time::Duration;
 
 /// Arguments of `calibrate`.
 #[derive(Debug, clap::Args)]
@@ -44,6 +41,10 @@ pub struct Arguments {
     /// Say what is at hand, and which point to take next
     #[arg(long)]
     status: bool,
+    /// In the guide: how long the probe must stand still, at least, before a point is captured; the
+    /// capture takes three quarters of that. 8s to 10m; shorter only for a bare bead in stirred water
+    #[arg(long, value_name = "TIME", default_value = "40s", value_parser = still_for)]
+    still_for: Duration,
 }
 
 /// Does what the options say.
@@ -74,8 +75,25 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     if arguments.status {
         return said(&standing::text(&job));
     }
-    eprintln!("{WITHOUT}");
-    Ok(ExitCode::from(2))
+    let wanted = guide::Wanted {
+        probe: &arguments.probe,
+        config: &arguments.config,
+        still_for: arguments.still_for,
+    };
+    guide::run(job, wanted)
+}
+
+/// A window that sees a trend, and a bath that stands still for so long.
+const STILL_FOR: std::ops::RangeInclusive<Duration> =
+    Duration::from_secs(8)..=Duration::from_secs(600);
+
+fn still_for(text: &str) -> Result<Duration, String> {
+    let told = "write 8s to 10m, such as `40s`";
+    let read = crate::config::read_duration(text).map_err(|_| told.to_owned())?;
+    STILL_FOR
+        .contains(&read)
+        .then_some(read)
+        .ok_or_else(|| told.to_owned())
 }
 
 fn said(text: &str) -> Result<ExitCode, Failure> {

@@ -1,6 +1,7 @@
 //! `--status`: the points at hand, the calibrations made, and which point to take next.
 
 use super::Job;
+use crate::alarm::{Condition, Rule};
 use crate::calibrate::history::Taken;
 use crate::calibrate::plan::plan;
 use crate::calibrate::reference::suggest::{self, Next};
@@ -93,12 +94,15 @@ fn next(job: &Job) -> String {
     }
 }
 
+/// Share of the range by which the middle of a curve is bent, to see what a fit could follow.
+const BEND: f64 = 0.005;
+
 impl Job {
     /// The point that would help most, after those at hand; `None` where no range of use is known.
     #[must_use]
     pub fn next_point(&self) -> Option<Next> {
         let probe = self.probe();
-        let range = working_range(&probe.alarms, &probe.unit)?;
+        let range = self.range_of_use()?;
         let draft = self.history().draft();
         let values: Vec<f64> = draft.map(|taken| taken.point.compared.value).collect();
         Some(suggest::next(
@@ -109,14 +113,31 @@ impl Job {
         ))
     }
 
-    /// Terms that a fit to three points over the range would free.
+    /// By its alarms. A lower end that is only assumed is one that ice can reach.
+    fn range_of_use(&self) -> Option<(f64, f64)> {
+        let probe = self.probe();
+        let (low, high) = working_range(&probe.alarms, &probe.unit)?;
+        let is_low = |rule: &Rule| matches!(rule.condition, Condition::Low { .. });
+        let is_given = probe.alarms.iter().any(is_low);
+        Some(match probe.unit.as_str() {
+            "Cel" if !is_given => (low.max(0.0), high),
+            _ => (low, high),
+        })
+    }
+
+    /// Terms that a fit to three points over the range would free. Points that lie on the nominal curve
+    /// itself may have no use for the last of them, so the middle one is bent a little, either way.
     fn most_terms(&self, (low, high): (f64, f64)) -> usize {
-        let values = [low, f64::midpoint(low, high), high];
-        let places = values.map(|value| Some((self.nominal().invert(value).ok()?, value)));
-        let places: Vec<(f64, f64)> = places.into_iter().flatten().collect();
-        plan(self.nominal(), places.len(), &places)
-            .terms
-            .len()
-            .max(1)
+        let bend = BEND * (high - low);
+        let middle = f64::midpoint(low, high);
+        let places = |by: f64| {
+            let values = [(low, low), (middle, middle + by), (high, high)];
+            let place = |(at, value)| Some((self.nominal().invert(at).ok()?, value));
+            values.into_iter().filter_map(place).collect::<Vec<_>>()
+        };
+        let terms =
+            |places: Vec<(f64, f64)>| plan(self.nominal(), places.len(), &places).terms.len();
+        let most = [bend, -bend].map(|by| terms(places(by)));
+        most.into_iter().fold(1, usize::max)
     }
 }

@@ -32,7 +32,7 @@ fn the_overview_says_what_is_at_hand_and_what_next() {
 
 
 
-     enter next point   n a point   f fit   d drop the point   q leave
+     enter next point   q leave
     ");
     insta::assert_snapshot!(snap(&two_points_and_a_check()), @r"
      probe `mash`  calibration  board `bench`, channel `a0`
@@ -58,7 +58,7 @@ fn the_overview_says_what_is_at_hand_and_what_next() {
 
 
 
-     enter fit   n a point   f fit   d drop the point   q leave
+     enter fit   n one more point   d drop the point   q leave
     ");
 }
 
@@ -101,14 +101,14 @@ fn a_reference_is_chosen_described_and_explained() {
     ────────────────────────────────────────────────────────────────────────────────
      What is known of it
 
-     > It shows                     x_
-         such as 37.2 Cel
+     > It shows                 x_
+                                such as 37.2 Cel
        Its uncertainty
-         such as 0.1 Cel, k = 2
+                                such as 0.1 Cel, k = 2
 
      ! this is no temperature; write it as `37.2 Cel`
 
-
+     What it shows is asked once more when the probe is captured.
 
 
 
@@ -131,12 +131,12 @@ fn a_reference_is_chosen_described_and_explained() {
     ────────────────────────────────────────────────────────────────────────────────
      reference 4.00 ± 0.10 Cel (k = 2)
 
+     Take care
+      !  Glass breaks at a thermal shock.
+
      How to make it well
       1. Fill a cup to the bottom with crushed ice.
       2. Stir.
-
-     Take care
-      !  Glass breaks at a thermal shock.
 
 
 
@@ -257,8 +257,8 @@ fn a_captured_point_shows_how_it_is_known() {
      probe     997.9996 ± 0.0093 ohm (k = 2)
 
      How it is known
-       settled: no trend in 40 s (95 %), worth 81 of 81 samples
-       captured for 30 s, worth 61 of 61 samples, no drift
+      - settled: no trend in 40 s (95 %), worth 81 of 81 samples
+      - captured for 30 s, worth 61 of 61 samples, no drift
      by the curve in use it is off by +0.200 Cel
 
 
@@ -279,14 +279,15 @@ fn a_captured_point_shows_how_it_is_known() {
     ────────────────────────────────────────────────────────────────────────────────
      ! the probe reads +4.0 Cel off the ice point
 
-     still water under floating ice is at 4 Cel: stir, and fill with ice
+     What is likely behind it
+      - still water under floating ice is at 4 Cel: stir, and fill with ice
 
      reference 0.00 ± 0.10 Cel (k = 2)
      probe     959.9996 ± 0.0093 ohm (k = 2)
 
      How it is known
-       settled: no trend in 40 s (95 %), worth 81 of 81 samples
-       captured for 30 s, worth 61 of 61 samples, no drift
+      - settled: no trend in 40 s (95 %), worth 81 of 81 samples
+      - captured for 30 s, worth 61 of 61 samples, no drift
 
      It stood still, but settled is not yet right. It is not kept yet.
 
@@ -297,8 +298,42 @@ fn a_captured_point_shows_how_it_is_known() {
 
 
 
-
      enter again   t take it all the same   d drop it   q leave
+    ");
+}
+
+#[test]
+fn an_instrument_is_read_off_when_the_probe_is_captured() {
+    let mut session = session_with([point(0.0, Role::Fit)]);
+    press(&mut session, &[Key::Enter, Key::Enter]);
+    press(&mut session, &[Key::Letter('4'), Key::Down, Key::Enter]);
+    press(&mut session, &[Key::Enter]);
+    read(&mut session, 200, |_| 4.0);
+    insta::assert_snapshot!(snap(&session), @r"
+     probe `mash`  reference thermometer  board `bench`, channel `a0`
+    ────────────────────────────────────────────────────────────────────────────────
+     The probe is captured: read the instrument now
+
+     > It shows                 4_
+                                such as 37.2 Cel
+       Its uncertainty
+                                such as 0.1 Cel, k = 2
+
+
+
+
+
+
+
+
+
+
+
+
+
+
+
+     enter that is what it shows   up/down another line   esc watch again
     ");
 }
 
@@ -315,7 +350,7 @@ fn a_fit_is_a_table_and_a_curve() {
          1  ice point                0.00 ± 0.10 Cel (k = 2)    +0.010 Cel
          2  beside `kitchen`         40.00 ± 0.10 Cel (k = 2)   +0.010 Cel
          3  kept out: off by +0.00 ± 0.12 (k = 2), tolerance 0.3 Cel: pass
-     Where its uncertainty comes from
+     A reading amid its points is good to ± 0.10 Cel (k = 2); that comes from
       100 %  reference thermometer `kitchen`: a better one would pay
 
 

@@ -41,6 +41,7 @@ fn main() {
         input: Electrical::Ohm,
         channel: &channel,
         allowed: &|_| Some(2.0),
+        tolerance: nightbench::calibrate::Tolerance::Unknown,
         made_ms: 0,
         due_ms: None,
     };

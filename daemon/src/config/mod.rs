@@ -45,7 +45,7 @@ pub mod unit;
 mod words;
 
 pub use board::Board;
-pub use channel::Channel;
+pub use channel::{Channel, RESISTOR_TOLERANCE};
 pub use clock::Clock;
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
 pub use load::{LoadError, load, read_text};
@@ -55,7 +55,7 @@ pub use outlet::{Outlet, OutletKind};
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
 pub use remark::{Remark, remarks};
-pub use resistor::working_range;
+pub use resistor::{is_assumed, working_range};
 pub use scene::{Scene, SimulatedChannel};
 pub use secret::Secret;
 pub use source::{

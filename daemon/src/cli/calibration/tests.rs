@@ -140,6 +140,19 @@ fn the_next_point_follows_from_those_at_hand() {
 }
 
 #[test]
+fn a_range_that_is_assumed_is_said_to_be() {
+    let bench = Bench::new();
+    let high = "[probe.mash.alarm.high]\nlimit = \"60 Cel\"\n";
+    std::fs::write(bench.file(), CONFIGURATION.replace(high, "")).unwrap();
+    let text = standing::text(&bench.job());
+    assert!(
+        text.contains("0 to 60 Cel is assumed as the range of use"),
+        "{text}"
+    );
+    assert!(!standing::text(&Bench::new().job()).contains("assumed"));
+}
+
+#[test]
 fn what_was_made_is_told_in_eighty_columns() {
     let bench = Bench::new();
     let mut job = bench.job();

@@ -294,10 +294,10 @@ fn a_faulty_file_keeps_nothing_and_tells_every_fault_with_its_place() {
         .unwrap();
     let said = refused(&output);
     for part in [
-        "points.toml:11:8: ",
+        "points.toml:12:8: ",
         "it drifted over",
-        "points.toml:14:13: point 3: unknown `reference`: `iced`",
-        "points.toml:17:8: ",
+        "points.toml:15:13: point 3: unknown `reference`: `iced`",
+        "points.toml:18:8: ",
         "no reading of probe `mash` from 2020-01-01",
     ] {
         assert!(said.contains(part), "no `{part}` in:\n{said}");

@@ -106,7 +106,7 @@ pub struct Calibration {
     pub channel: Channel,
     /// How far a probe of the kind may be off its nominal curve, as it was known then: what is left of
     /// it away from a point that fixes one term only.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Tolerance::is_unknown")]
     pub tolerance: Tolerance,
     /// What a person should know: points too close, a point that disagrees, a term at its bound.
     pub remarks: Vec<String>,

@@ -41,6 +41,12 @@ impl Tolerance {
         }
     }
 
+    /// Whether nothing is known.
+    #[must_use]
+    pub fn is_unknown(&self) -> bool {
+        *self == Self::Unknown
+    }
+
     /// How far a value may be off, in its unit, which changes by `relative` with a relative change of
     /// 1 in the electrical quantity; `None` where nothing is known.
     #[must_use]

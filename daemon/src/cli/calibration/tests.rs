@@ -53,6 +53,7 @@ impl Bench {
 
 /// A point on the configured curve, `off` Cel beside it, by `kitchen`.
 fn point(job: &Job, value: f64, off: f64) -> Point {
+    let mean = job.nominal().invert(value + off).unwrap();
     Point {
         role: Role::Fit,
         compared: Compared {
@@ -68,8 +69,8 @@ fn point(job: &Job, value: f64, off: f64) -> Point {
             from_ms: 1_795_550_400_000,
             until_ms: 1_795_550_460_000,
             raw: Vec::new(),
-            electrical: Vec::new(),
-            mean: job.nominal().invert(value + off).unwrap(),
+            electrical: vec![mean],
+            mean,
             uncertainty: 1.0,
             effective: 10.0,
             drift: (0.0, 0.0),

@@ -6,7 +6,7 @@ mod published;
 
 use bench::{
     FULL_SCALE, calibrate, calibrate_by, celsius, command, count, four_points, instrument, moment,
-    number, ohms, ohms_of, points, readings, refused, relative_slope, steps, truth,
+    number, ohmmeter, ohms, ohms_of, points, readings, refused, relative_slope, steps, truth,
 };
 use nightbench_tests::board::Board;
 use nightbench_tests::log::Logged;
@@ -212,6 +212,25 @@ fn a_probe_that_was_moved_counts_the_resistors_of_both_channels() {
 }
 
 #[test]
+fn a_probe_that_an_ohmmeter_measured_counts_the_resistor_of_its_channel() {
+    let line = format!("a0={} turns=0", count(ohms(30.0)));
+    let uncertainty = [ohmmeter, instrument].map(|point| {
+        let (scene, mut board) = bench();
+        calibrate_by(&scene, &[0.0, 25.0, 50.0].map(|at| point(at, "")).concat());
+        let service = Service::start_with(&scene, &mut [&mut board]);
+        board.send_line(&line);
+        service.has_logged(1, "mash");
+        service.stop();
+        number(&readings(&scene)[0], "uncertainty")
+    });
+    // One resistor of 1 %, rectangular (JCGM 100:2008, 4.3.7).
+    let resistor = 0.01 / 3.0_f64.sqrt() * relative_slope(ohms(30.0));
+    let [elsewhere, own] = uncertainty;
+    let grown = (elsewhere.powi(2) - own.powi(2)).sqrt();
+    assert!((grown - resistor.abs()).abs() < 1e-3, "{grown} {resistor}");
+}
+
+#[test]
 fn a_command_that_is_run_again_keeps_nothing_twice() {
     let (scene, _board) = bench();
     calibrate_by(&scene, &four_points());
@@ -275,10 +294,10 @@ fn a_faulty_file_keeps_nothing_and_tells_every_fault_with_its_place() {
         .unwrap();
     let said = refused(&output);
     for part in [
-        "points.toml:11:8: ",
+        "points.toml:12:8: ",
         "it drifted over",
-        "points.toml:14:13: point 3: unknown `reference`: `iced`",
-        "points.toml:17:8: ",
+        "points.toml:15:13: point 3: unknown `reference`: `iced`",
+        "points.toml:18:8: ",
         "no reading of probe `mash` from 2020-01-01",
     ] {
         assert!(said.contains(part), "no `{part}` in:\n{said}");

@@ -41,6 +41,7 @@ fn main() {
         input: Electrical::Ohm,
         channel: &channel,
         allowed: &|_| Some(2.0),
+        tolerance: nightbench::calibrate::Tolerance::Unknown,
         made_ms: 0,
         due_ms: None,
     };
@@ -122,7 +123,7 @@ fn point(celsius: f64, ohms: f64) -> Point {
             from_ms: 0,
             until_ms: 60_000,
             raw: vec![],
-            electrical: vec![],
+            electrical: vec![ohms],
             mean: ohms,
             uncertainty: 1e-3 * ohms,
             effective: 50.0,

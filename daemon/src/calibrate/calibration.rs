@@ -3,6 +3,7 @@
 //! Self-contained, as it is kept in the log for ever: with it and a driver of the same name, any
 //! reading's value and uncertainty can be computed again.
 
+use super::Tolerance;
 use super::curve::Term;
 pub use super::point::Shape;
 use serde::{Deserialize, Serialize};
@@ -19,6 +20,26 @@ pub struct Channel {
     /// Relative standard uncertainty of the electrical quantity that is common to all readings of
     /// this channel: of the divider's resistor, mostly.
     pub scale_uncertainty: f64,
+}
+
+impl Channel {
+    /// Where a probe was measured by something that is no channel of a board: an ohmmeter. The
+    /// resistor of whatever channel it is read on later is in no point, and counts in full.
+    #[must_use]
+    pub fn elsewhere() -> Self {
+        Self {
+            board: String::new(),
+            channel: "measured elsewhere".to_owned(),
+            resistor: None,
+            scale_uncertainty: 0.0,
+        }
+    }
+
+    /// Whether it is [`Channel::elsewhere`]; a board of a configuration has a name.
+    #[must_use]
+    pub fn is_elsewhere(&self) -> bool {
+        self.board.is_empty()
+    }
 }
 
 /// One cause of uncertainty, as far as it moves the fitted terms.
@@ -81,8 +102,12 @@ pub struct Calibration {
     pub degrees_of_freedom: usize,
     /// Lowest and highest electrical input of the points: outside is extrapolated.
     pub range: (f64, f64),
-    /// The channel it was made on.
+    /// The channel it was made on; [`Channel::elsewhere`] where any point was not measured there.
     pub channel: Channel,
+    /// How far a probe of the kind may be off its nominal curve, as it was known then: what is left of
+    /// it away from a point that fixes one term only.
+    #[serde(default, skip_serializing_if = "Tolerance::is_unknown")]
+    pub tolerance: Tolerance,
     /// What a person should know: points too close, a point that disagrees, a term at its bound.
     pub remarks: Vec<String>,
     /// When it was made, milliseconds since 1970.

@@ -19,7 +19,7 @@ mod summary;
 mod tests;
 mod text;
 
-use super::calibration::{Calibration, Share, Verification};
+use super::calibration::{Calibration, Channel, Share, Verification};
 use super::point::Point;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -35,6 +35,8 @@ pub struct Certificate<'a> {
     pub number: usize,
     /// The calibration.
     pub calibration: &'a Calibration,
+    /// The channel on which the probe is read: what `range` and `budgets` hold for.
+    pub here: &'a Channel,
     /// Points with their numbers (log steps): those that were fitted, and those that verify.
     pub points: &'a [(u64, &'a Point)],
     /// Outcomes of points that were kept out, or taken later.

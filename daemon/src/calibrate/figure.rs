@@ -36,6 +36,17 @@ pub(super) fn quantity(number: f64, unit: &str) -> String {
     with_unit(figure(number), unit)
 }
 
+/// A number with its unit, to the decimal of the second digit of its uncertainty, zeros and all: `0.15
+/// Cel` for 0.1483 that is known to 0.10.
+pub(super) fn as_known(number: f64, uncertainty: f64, unit: &str) -> String {
+    if !(uncertainty > 0.0 && uncertainty.is_finite()) {
+        return quantity(number, unit);
+    }
+    // Saturates between 0 and 9.
+    let decimals = (ROUGH - 1.0 - uncertainty.log10().floor()).clamp(0.0, 9.0) as usize;
+    with_unit(format!("{number:.decimals$}"), unit)
+}
+
 /// An uncertainty with its unit.
 pub(super) fn uncertainty(number: f64, unit: &str) -> String {
     with_unit(rough(number), unit)
@@ -68,6 +79,9 @@ mod tests {
         }
         assert_eq!(rough(5.736), "5.7");
         assert_eq!(uncertainty(0.1415, "Cel"), "0.14 Cel");
+        assert_eq!(as_known(0.148_3, 0.1, "Cel"), "0.15 Cel");
+        assert_eq!(as_known(0.3, 0.1, "Cel"), "0.30 Cel");
+        assert_eq!(as_known(0.3, 0.0, "Cel"), "0.3 Cel");
         assert_eq!(quantity(0.5, "1"), "0.5");
         assert_eq!(quantity(0.5, "Cel"), "0.5 Cel");
     }

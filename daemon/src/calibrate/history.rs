@@ -45,6 +45,8 @@ pub struct Taken {
     pub withdrawn: Option<String>,
     /// Whether a calibration was fitted to it, or verified with it.
     pub used: bool,
+    /// Whether a calibration was made after it that left it out.
+    pub passed_over: bool,
 }
 
 /// A calibration, and how it stands.
@@ -125,7 +127,9 @@ impl History {
         self.points.get(&number)
     }
 
-    /// Points of the probe at hand: not withdrawn, and in no calibration or verification yet.
+    /// Points of the probe at hand: not withdrawn, in no calibration or verification yet, and none for
+    /// a fit that is older than the last calibration. Who made that one had them and left them out, so
+    /// they do not come back as fresh a year later.
     pub fn draft(&self) -> impl Iterator<Item = &Taken> {
         self.at_hand().filter(|taken| !taken.is_resistor())
     }
@@ -216,7 +220,7 @@ impl History {
 
     fn at_hand(&self) -> impl Iterator<Item = &Taken> {
         let all = self.points.values();
-        all.filter(|taken| taken.withdrawn.is_none() && !taken.used)
+        all.filter(|taken| taken.withdrawn.is_none() && !taken.used && !taken.passed_over)
     }
 }
 

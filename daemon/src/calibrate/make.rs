@@ -4,6 +4,7 @@
 //! here, only what moves the fitted terms.
 
 mod sources;
+mod whose_channel;
 
 #[cfg(test)]
 pub(super) mod testing;
@@ -14,7 +15,7 @@ mod tests;
 use super::fit::{Family, Fitted};
 use super::judge::{self, Refusal, Taken, Words};
 use super::plan::{Plan, plan};
-use super::{Calibration, Channel, Curve, Point, Reference, Role, Term};
+use super::{Calibration, Channel, Curve, Point, Reference, Role, Term, Tolerance};
 use crate::driver::{DriverError, Electrical, Model};
 
 /// What is calibrated, and where.
@@ -25,11 +26,13 @@ pub struct Subject<'a> {
     pub unit: &'a str,
     /// The electrical quantity that the driver takes.
     pub input: Electrical,
-    /// The channel on which the points were taken.
+    /// The probe's channel, on which points were taken that were not measured elsewhere.
     pub channel: &'a Channel,
     /// How far a probe of this kind may be off its nominal curve at an input (half-width, in the unit
     /// of the value); `None` where nothing is known.
     pub allowed: &'a dyn Fn(f64) -> Option<f64>,
+    /// The part of it that is the kind's, without the channel's.
+    pub tolerance: Tolerance,
     /// When it is made, milliseconds since 1970.
     pub made_ms: i64,
     /// When it should be made again.
@@ -65,6 +68,7 @@ pub fn make(points: &[(u64, Point)], subject: &Subject<'_>) -> Result<Calibratio
     remarks.extend(judge::at_bounds(&family, &fitted));
     remarks.extend(judge::disagreement(&taken, &family, &fitted, words));
     remarks.extend(judge::near(&taken, &nominal, plan.terms.len(), words));
+    remarks.extend(whose_channel::remark(&taken, subject));
     let made = Made {
         taken,
         plan,
@@ -122,6 +126,7 @@ struct Made<'a> {
 impl Made<'_> {
     fn put_down(self, subject: &Subject<'_>) -> Result<Calibration, DriverError> {
         let sources = sources::sources(&self.taken, &self.fitted);
+        let channel = whose_channel::channel(&self.taken, subject);
         let inputs: Vec<f64> = self.taken.iter().map(|taken| taken.input()).collect();
         let line = |term: Term| {
             let at = self.plan.terms.iter().position(|one| *one == term);
@@ -148,7 +153,8 @@ impl Made<'_> {
             degrees_of_freedom: self.fitted.degrees_of_freedom,
             terms: self.plan.terms,
             decision: self.plan.decision,
-            channel: subject.channel.clone(),
+            channel,
+            tolerance: subject.tolerance,
             remarks: self.remarks,
             made_ms: subject.made_ms,
             due_ms: subject.due_ms,

@@ -72,7 +72,9 @@ pub struct Captured {
     pub until_ms: i64,
     /// The raw series: seconds after `from_ms`, counts as the board sent them.
     pub raw: Vec<(f64, f64)>,
-    /// The same in the electrical quantity.
+    /// The same in the electrical quantity, as the probe's channel gave it. One number without a raw
+    /// series where a person copied it from the channel's readings; none where the probe was measured
+    /// elsewhere.
     pub electrical: Vec<f64>,
     /// Mean of the electrical quantity.
     pub mean: f64,
@@ -85,6 +87,14 @@ pub struct Captured {
     pub drift: (f64, f64),
     /// How it is known to have settled, in words.
     pub evidence: String,
+}
+
+impl Captured {
+    /// Whether the probe's own channel gave it, so that the error of the channel's resistor is in it.
+    #[must_use]
+    pub fn is_of_channel(&self) -> bool {
+        !self.electrical.is_empty()
+    }
 }
 
 /// Whether a point is fitted to, or kept out to verify the fit.

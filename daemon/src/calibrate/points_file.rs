@@ -15,6 +15,10 @@
 //! role = "check"
 //! ```
 //!
+//! An `electrical` that is given was measured elsewhere, by an ohmmeter say, so the resistor of the
+//! probe's channel is in no such point and its uncertainty counts in full later. Where it was copied
+//! from the probe's own readings, `measured_on = "channel"` says so.
+//!
 //! Every uncertainty in it is an expanded one (`coverage`, 2 where it is not given), every tolerance
 //! a limit of error. Pure, as the configuration's reader: a span of logged readings stays a span, and
 //! is looked up by somebody else. Whether points make a calibration is the fit's business.
@@ -53,12 +57,14 @@ pub struct Entry {
 /// What the probe read at a point of the file.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum ProbeRead {
-    /// Measured elsewhere.
+    /// Given as a number.
     Given {
         /// The electrical quantity, as the probe's input.
         electrical: f64,
         /// Its standard uncertainty.
         uncertainty: f64,
+        /// Whether the probe's own channel gave it (`measured_on = "channel"`), not something else.
+        on_channel: bool,
     },
     /// The readings that the log holds of this probe, both ends included.
     Logged {

@@ -7,7 +7,8 @@
 //! |---|---|---|
 //! | what the fit rests on: references, noise of the points | each source, through the fitted terms | – |
 //! | what the model cannot follow between its points | the driver's word | in the tolerance |
-//! | the channel's resistor | 0 on the channel of the calibration; after a move that of both | in full |
+//! | where the driver has none, away from the only point | part of `tolerance` (`away`) | in the tolerance |
+//! | the channel's resistor | 0 on the channel of the calibration; after a move that of both; that of the present one where points were measured elsewhere | in full |
 //! | how far the kind may be off its nominal curve | – | `tolerance` |
 //! | self-heating, where a dissipation constant is given | of a medium that may be another | of the correction |
 //! | the reading itself: converter step, noise, supply | yes | yes |
@@ -27,6 +28,7 @@
 //!
 //! What is not here: fitting, reference values, noise of the counts.
 
+mod away;
 mod cause;
 mod fitted;
 mod nearby;
@@ -277,7 +279,9 @@ fn resistors(then: &Channel, here: &Channel) -> Vec<Resistor> {
     if place(then) == place(here) && then.resistor == here.resistor {
         return Vec::new();
     }
-    vec![Resistor::of(then), Resistor::of(here)]
+    // What was measured elsewhere has no resistor of its own in it.
+    let then = Some(then).filter(|then| !then.is_elsewhere());
+    then.into_iter().chain([here]).map(Resistor::of).collect()
 }
 
 #[cfg(test)]

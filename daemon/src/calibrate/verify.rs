@@ -4,7 +4,7 @@
 //! (ILAC-G8:09/2019, 4.2, from memory). The uncertainty is that of the error found: of the reference
 //! and of what the probe read. That of the calibration is what is put to the test, and not in it.
 
-use super::figure::{quantity, uncertainty};
+use super::figure::{as_known, quantity};
 use super::{Curve, Point, Verification};
 use crate::driver::DriverError;
 use crate::measure::chain::Transfer;
@@ -50,7 +50,7 @@ pub fn verify(
 }
 
 fn rule(tolerance: f64, expanded: f64, unit: &str) -> String {
-    let shown = |number| quantity(number, unit);
+    let shown = |number| as_known(number, expanded, unit);
     let least = tolerance - expanded;
     let pass = if least >= 0.0 {
         format!("pass where the error is at most {}", shown(least))
@@ -60,8 +60,8 @@ fn rule(tolerance: f64, expanded: f64, unit: &str) -> String {
     format!(
         "tolerance {} less a guard band of the expanded uncertainty (k = 2), {}: {pass}; fail where \
          it is more than {}; between, it cannot be decided",
-        shown(tolerance),
-        uncertainty(expanded, unit),
+        quantity(tolerance, unit),
+        shown(expanded),
         shown(tolerance + expanded)
     )
 }
@@ -83,12 +83,12 @@ impl Verification {
     /// The outcome in words, with what to do.
     #[must_use]
     pub fn words(&self, unit: &str) -> String {
-        let shown = |number| quantity(number, unit);
+        let shown = |number| as_known(number, self.expanded, unit);
         let found = format!(
             "error {}, known to {} (k = 2), tolerance {}",
             shown(self.error),
-            uncertainty(self.expanded, unit),
-            shown(self.tolerance)
+            shown(self.expanded),
+            quantity(self.tolerance, unit)
         );
         match self.verdict() {
             Verdict::Pass => format!("pass: {found}"),

@@ -62,10 +62,10 @@ fn the_uncertainty_is_that_of_reference_and_reading() {
 
 #[test]
 fn the_outcome_is_told_in_words() {
-    assert_snapshot!(at(0.12, 0.5, 0.1).words("Cel"), @"pass: error 0.12 Cel, known to 0.2 Cel (k = 2), tolerance 0.5 Cel");
-    assert_snapshot!(at(0.4, 0.5, 0.1).words("Cel"), @"cannot be decided at this uncertainty: error 0.4 Cel, known to 0.2 Cel (k = 2), tolerance 0.5 Cel; take the point again with a reference that is known better");
-    assert_snapshot!(at(0.1, 0.1, 0.1).words("Cel"), @"cannot be decided at this uncertainty: error 0.1 Cel, known to 0.2 Cel (k = 2), tolerance 0.1 Cel; take a reference that is known better, or a wider tolerance");
-    assert_snapshot!(at(-0.9, 0.5, 0.1).words("Cel"), @"fail: error -0.9 Cel, known to 0.2 Cel (k = 2), tolerance 0.5 Cel; take new points and calibrate again");
-    assert_snapshot!(at(0.0, 0.5, 0.1).rule, @"tolerance 0.5 Cel less a guard band of the expanded uncertainty (k = 2), 0.2 Cel: pass where the error is at most 0.3 Cel; fail where it is more than 0.7 Cel; between, it cannot be decided");
-    assert_snapshot!(at(0.0, 0.1, 0.1).rule, @"tolerance 0.1 Cel less a guard band of the expanded uncertainty (k = 2), 0.2 Cel: no error can pass; fail where it is more than 0.3 Cel; between, it cannot be decided");
+    assert_snapshot!(at(0.12, 0.5, 0.1).words("Cel"), @"pass: error 0.12 Cel, known to 0.20 Cel (k = 2), tolerance 0.5 Cel");
+    assert_snapshot!(at(0.4, 0.5, 0.1).words("Cel"), @"cannot be decided at this uncertainty: error 0.40 Cel, known to 0.20 Cel (k = 2), tolerance 0.5 Cel; take the point again with a reference that is known better");
+    assert_snapshot!(at(0.1, 0.1, 0.1).words("Cel"), @"cannot be decided at this uncertainty: error 0.10 Cel, known to 0.20 Cel (k = 2), tolerance 0.1 Cel; take a reference that is known better, or a wider tolerance");
+    assert_snapshot!(at(-0.9, 0.5, 0.1).words("Cel"), @"fail: error -0.90 Cel, known to 0.20 Cel (k = 2), tolerance 0.5 Cel; take new points and calibrate again");
+    assert_snapshot!(at(0.0, 0.5, 0.1).rule, @"tolerance 0.5 Cel less a guard band of the expanded uncertainty (k = 2), 0.20 Cel: pass where the error is at most 0.30 Cel; fail where it is more than 0.70 Cel; between, it cannot be decided");
+    assert_snapshot!(at(0.0, 0.1, 0.1).rule, @"tolerance 0.1 Cel less a guard band of the expanded uncertainty (k = 2), 0.20 Cel: no error can pass; fail where it is more than 0.30 Cel; between, it cannot be decided");
 }

@@ -44,6 +44,7 @@ pub struct Job {
     here: calibrate::Channel,
     history: History,
     way: Option<Way>,
+    remark: Option<String>,
 }
 
 impl Job {
@@ -59,6 +60,7 @@ impl Job {
             history: history(&config, &probe.name)?,
             here: transfer::here(&probe, &channel),
             way: None,
+            remark: None,
             config,
             probe,
             channel,
@@ -140,6 +142,7 @@ impl Job {
                 input: self.probe.input,
                 channel: &self.here,
                 allowed: &|input| self.allowed(input),
+                tolerance: self.probe.trust.tolerance,
                 made_ms,
                 due_ms: Some(made_ms.saturating_add(due)),
             },

@@ -279,7 +279,7 @@ fn ohms(item: &Item<'_>) -> Value<f64> {
 }
 
 /// What is sold as a metal film resistor without a word on it (common practice).
-const RESISTOR_TOLERANCE: f64 = 0.01;
+pub const RESISTOR_TOLERANCE: f64 = 0.01;
 
 /// From a milliohm to a gigaohm: outside it, somebody mistyped a prefix.
 const RESISTOR: std::ops::RangeInclusive<f64> = 1e-3..=1e9;

@@ -45,7 +45,7 @@ pub mod unit;
 mod words;
 
 pub use board::Board;
-pub use channel::Channel;
+pub use channel::{Channel, RESISTOR_TOLERANCE};
 pub use clock::Clock;
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
 pub use load::{LoadError, load, read_text};
@@ -56,7 +56,7 @@ pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
 pub(crate) use quantity::{duration as read_duration, read as read_quantity};
 pub use remark::{Remark, remarks};
-pub use resistor::working_range;
+pub use resistor::{is_assumed, working_range};
 pub use scene::{Scene, SimulatedChannel};
 pub use secret::Secret;
 pub use source::{

@@ -65,6 +65,15 @@ pub fn working_range(rules: &[Rule], unit: &str) -> Option<(f64, f64)> {
     Some((least.min(limit), most.max(limit)))
 }
 
+/// Whether an end of [`working_range`] is assumed: not both limits are set.
+#[must_use]
+pub fn is_assumed(rules: &[Rule]) -> bool {
+    let has = |is: fn(&Condition) -> bool| rules.iter().any(|rule| is(&rule.condition));
+    let low = has(|one| matches!(one, Condition::Low { .. }));
+    let high = has(|one| matches!(one, Condition::High { .. }));
+    !(low && high)
+}
+
 /// What a probe is usually put into. Common practice: from a freezer to a hot bath; from a dim
 /// room to an overcast day.
 fn usual_range(unit: &str) -> Option<(f64, f64)> {

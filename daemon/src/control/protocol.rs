@@ -122,12 +122,20 @@ pub fn line<T: Serialize>(said: &T) -> Vec<u8> {
 /// A stranger's text, as long as it may be repeated.
 #[must_use]
 pub fn shortened(text: &str) -> String {
-    let clean = text.chars().map(|c| if c.is_control() { '?' } else { c });
-    let mut shown: String = clean.take(SHOWN).collect();
+    let mut shown: String = printable(text).chars().take(SHOWN).collect();
     if text.chars().nth(SHOWN).is_some() {
         shown.push('…');
     }
     shown
+}
+
+/// A stranger's text that goes into journal and terminals: nothing in it moves a cursor, colours, or
+/// turns the direction of writing.
+#[must_use]
+pub fn printable(text: &str) -> String {
+    let turns = |c| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let clean = |c: char| if c.is_control() || turns(c) { '?' } else { c };
+    text.chars().map(clean).collect()
 }
 
 fn with_choice(what: &str) -> String {

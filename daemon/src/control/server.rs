@@ -18,6 +18,9 @@ use tokio_util::sync::CancellationToken;
 /// How long a stopping service waits for steps that are being committed.
 const LAST_STEPS: Duration = Duration::from_secs(5);
 
+/// After so long without a request a connection ends, unless it watches: there is room for few.
+const IDLE: Duration = Duration::from_secs(60);
+
 /// Wait after a connection could not be taken: no descriptor is free, and none will be at once.
 const TAKE_AGAIN: Duration = Duration::from_secs(1);
 
@@ -43,6 +46,7 @@ impl Server {
             asked,
             stop: stop.clone(),
             taking: Arc::new(Mutex::new(())),
+            idle: IDLE,
         };
         let task = tokio::spawn(serve(listener, office));
         Ok(Self { place, stop, task })

@@ -35,6 +35,8 @@ pub struct Office {
     pub stop: CancellationToken,
     /// Held while a step is taken.
     pub taking: Arc<Mutex<()>>,
+    /// A client that asks nothing for so long makes room for others; one that watches is not idle.
+    pub idle: Duration,
 }
 
 /// The connection is over: the client has gone, or was dropped.
@@ -68,18 +70,18 @@ impl Session {
 
     async fn serve(&mut self) -> Result<Infallible, Over> {
         self.say(&Hello::ours()).await?;
-        let mut line = self.next().await?;
+        let mut line = self.asked().await?;
         loop {
             line = match protocol::parse(&line) {
                 Ok(Request::Watch { probe }) => self.watch(&probe).await?,
                 Ok(request) => {
                     let answer = self.answer(request).await;
                     self.say(&answer).await?;
-                    self.next().await?
+                    self.asked().await?
                 }
                 Err(why) => {
                     self.say(&Answer::Refused(why)).await?;
-                    self.next().await?
+                    self.asked().await?
                 }
             };
         }
@@ -105,7 +107,7 @@ impl Session {
             Ok(facts) => self.say(&Answer::Watching(facts)).await?,
             Err(why) => {
                 self.say(&Answer::Refused(why)).await?;
-                return self.next().await;
+                return self.asked().await;
             }
         }
         loop {
@@ -194,6 +196,20 @@ impl Session {
             () = self.office.stop.cancelled() => None,
         };
         answer.ok_or_else(|| "the service is stopping".to_owned())
+    }
+
+    /// The next line of a client that is not watching.
+    async fn asked(&mut self) -> Result<Vec<u8>, Over> {
+        let idle = self.office.idle;
+        match timeout(idle, self.next()).await {
+            Ok(line) => line,
+            Err(_) => {
+                let seconds = idle.as_secs();
+                let why = format!("nothing was asked for {seconds} s; the connection ends");
+                self.say(&Answer::Refused(why)).await?;
+                Err(Over)
+            }
+        }
     }
 
     async fn next(&mut self) -> Result<Vec<u8>, Over> {

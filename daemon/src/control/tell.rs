@@ -1,8 +1,9 @@
 //! What the journal says of a step, for a person.
 
 use super::facts::ProbeFacts;
+use super::protocol;
 use crate::calibrate::history::History;
-use crate::calibrate::{Point, Reference, Role, Step, Verification};
+use crate::calibrate::{Point, Reference, Role, Step, Verdict, Verification};
 use crate::log::{Entry, Kind, Loudness};
 use crate::reading::Moment;
 
@@ -12,13 +13,14 @@ const COVERAGE: f64 = 2.0;
 /// The journal entry of a step that is about to be appended.
 #[must_use]
 pub fn entry(at: Moment, step: &Step, probe: &ProbeFacts, history: &History) -> Entry {
-    let failed = matches!(step, Step::Verified { verification, .. } if !verification.pass);
-    let loudness = if failed {
-        Loudness::Warning
-    } else {
-        Loudness::Info
+    let loudness = match step {
+        Step::Verified { verification, .. } if verification.verdict() == Verdict::Fail => {
+            Loudness::Warning
+        }
+        _ => Loudness::Info,
     };
-    let text = text(step, probe, history);
+    // Reasons and names come from whoever may write to the socket.
+    let text = protocol::printable(&text(step, probe, history));
     Entry::new(at, Kind::Calibration, probe.probe.as_str(), text).loud(loudness)
 }
 
@@ -104,15 +106,15 @@ fn reference(reference: &Reference) -> String {
 }
 
 fn verified(verification: &Verification, unit: &str) -> String {
-    let outcome = if verification.pass {
-        "passed"
-    } else {
-        "did not pass"
+    let outcome = match verification.verdict() {
+        Verdict::Pass => "passed its verification",
+        Verdict::Fail => "failed its verification",
+        Verdict::Undecided => "has a verification that could not be decided",
     };
     let standard = verification.expanded / COVERAGE;
     let error = shown(verification.error, standard, unit);
     let tolerance = shown(verification.tolerance, 0.0, unit);
-    format!("{outcome} its verification: error {error} (k = 2), tolerance {tolerance}")
+    format!("{outcome}: error {error} (k = 2), tolerance {tolerance}")
 }
 
 /// A value with its expanded uncertainty (k = 2), which gets two digits; the number as it is where
@@ -180,6 +182,7 @@ mod tests {
             made,
             verification(-0.034, true),
             verification(0.28, false),
+            verification(0.43, false),
             Step::Activated {
                 calibration: Some(5),
                 why: String::new(),
@@ -196,10 +199,43 @@ mod tests {
         probe `mash`: a point does not count any more: ice point, 0.00 ± 0.10 Cel (k = 2), probe read 31412.3 ± 2.4 Ohm; the ice was gone
         calibration 2 of probe `mash` made, not in use yet (one point: offset)
         calibration 1 of probe `mash` passed its verification: error -0.03 ± 0.12 Cel (k = 2), tolerance 0.3 Cel
-        calibration 1 of probe `mash` did not pass its verification: error 0.28 ± 0.12 Cel (k = 2), tolerance 0.3 Cel
+        calibration 1 of probe `mash` has a verification that could not be decided: error 0.28 ± 0.12 Cel (k = 2), tolerance 0.3 Cel
+        calibration 1 of probe `mash` failed its verification: error 0.43 ± 0.12 Cel (k = 2), tolerance 0.3 Cel
         calibration 1 of probe `mash` in use (one point: offset)
         probe `mash`: the configured parameters are in use; another sleeve
         ");
+    }
+
+    #[test]
+    fn nothing_from_the_socket_moves_a_cursor() {
+        let why = "red\u{1b}[31m\nprobe `vat`: in use\u{202e}".to_owned();
+        let step = Step::Activated {
+            calibration: None,
+            why,
+        };
+        let entry = entry(crate::clock::now(), &step, &facts(), &History::default());
+        assert!(
+            entry.text.ends_with("; red?[31m?probe `vat`: in use?"),
+            "{}",
+            entry.text
+        );
+    }
+
+    #[test]
+    fn only_a_failed_verification_is_loud() {
+        let loudness = |error, pass| {
+            let now = crate::clock::now();
+            entry(
+                now,
+                &verification(error, pass),
+                &facts(),
+                &History::default(),
+            )
+            .loudness
+        };
+        assert_eq!(loudness(0.1, true), Loudness::Info);
+        assert_eq!(loudness(0.28, false), Loudness::Info);
+        assert_eq!(loudness(0.43, false), Loudness::Warning);
     }
 
     #[test]

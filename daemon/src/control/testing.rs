@@ -4,7 +4,7 @@ use super::facts::ProbeFacts;
 use crate::calibrate::history::{History, Recorded};
 use crate::calibrate::{
     Calibration, Captured, Channel, Compared, Point, Reference, Residual, Role, Shape, Source,
-    Step, Term,
+    Step, Term, Tolerance,
 };
 
 /// A 10 kOhm thermistor `mash` on `bench`.
@@ -87,6 +87,7 @@ pub fn calibration(points: &[u64]) -> Calibration {
             resistor: Some(10_000.0),
             scale_uncertainty: 0.005,
         },
+        tolerance: Tolerance::Value(0.5),
         remarks: Vec::new(),
         made_ms: 1_764_028_800_000,
         due_ms: Some(1_795_219_199_000),

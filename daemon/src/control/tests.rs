@@ -15,6 +15,7 @@ use std::net::Shutdown;
 use std::os::unix::net::UnixStream;
 use std::path::PathBuf;
 use std::time::Duration;
+use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt};
 use tokio::sync::mpsc;
 use tokio::task::{JoinHandle, spawn_blocking};
 
@@ -189,6 +190,35 @@ async fn the_seventeenth_client_is_turned_away_and_a_place_that_is_left_is_taken
     })
     .await;
     desk.close().await;
+}
+
+#[tokio::test]
+async fn a_client_that_asks_nothing_makes_room_and_one_that_watches_does_not() {
+    let bench = Bench::new().await;
+    let (ask, asked) = mpsc::channel(MOST_CLIENTS);
+    tokio::spawn(main_loop(asked));
+    let office = session::Office {
+        log: bench.log.clone(),
+        asked: ask,
+        stop: tokio_util::sync::CancellationToken::new(),
+        taking: std::sync::Arc::new(tokio::sync::Mutex::new(())),
+        idle: Duration::from_millis(20),
+    };
+    let connect = || {
+        let (client, server) = tokio::net::UnixStream::pair().unwrap();
+        tokio::spawn(session::Session::new(office.clone(), server).run());
+        client
+    };
+    let mut watching = connect();
+    let ask = b"{\"ask\":\"watch\",\"probe\":\"vat\"}\n";
+    watching.write_all(ask).await.unwrap();
+    let mut said = String::new();
+    connect().read_to_string(&mut said).await.unwrap();
+    assert!(said.contains("nothing was asked for 0 s"), "{said}");
+    bench.readings(1).await;
+    let mut lines = tokio::io::BufReader::new(watching).lines();
+    let reading = |line: &str| line.starts_with("{\"reading\"");
+    while !reading(&lines.next_line().await.unwrap().unwrap()) {}
 }
 
 #[tokio::test]

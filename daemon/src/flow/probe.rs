@@ -182,6 +182,7 @@ impl Probe {
             self.chain = old.chain;
         } else {
             old.flush(batch);
+            self.chain.learn_from(&old.chain);
         }
         self.timeline = old.timeline;
         self.sampled = old.sampled;

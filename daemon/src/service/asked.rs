@@ -1,6 +1,7 @@
 //! What commands ask of the running service, answered by its main loop between two lines of a board.
 
-use super::{PATIENCE, Service, ServiceError, build};
+use super::build::{self, FallenBack};
+use super::{PATIENCE, Service, ServiceError};
 use crate::clock;
 use crate::config::{Board, Probe};
 use crate::control::{Asked, BoardStatus, ProbeFacts, ProbeStatus, Server, Status, WatchedReading};
@@ -40,7 +41,16 @@ impl Service {
                 if let Err(error) = &done {
                     self.note_unused(&probe, error).await;
                 }
-                let _ = reply.send(done.map_err(|error| error.to_string()));
+                let _ = reply.send(match done {
+                    Ok(fallen_back) => match fallen_back.get(&probe) {
+                        None => Ok(()),
+                        Some(why) => Err(format!(
+                            "{why}; the running service is on the configured parameters of probe \
+                             `{probe}`"
+                        )),
+                    },
+                    Err(error) => Err(error.to_string()),
+                });
             }
         }
     }
@@ -53,14 +63,17 @@ impl Service {
 
     /// Builds the flow anew under the same configuration, as a reload does, with the calibrations
     /// that the log now names: boards stay open, and other probes go on in the middle of their means.
-    async fn recalibrate(&mut self) -> Result<(), ServiceError> {
+    async fn recalibrate(&mut self) -> Result<FallenBack, ServiceError> {
         let numbers = self.sources.numbers(&self.config);
-        let flow = build::flow(&self.config, &numbers, &self.log, clock::now()).await?;
-        self.calibrations.read(&self.config, &self.log).await?;
+        let built = build::flow(&self.config, &numbers, &self.log, clock::now()).await?;
+        let (flow, fallen_back) = built;
+        self.calibrations
+            .read(&self.config, &self.log, &fallen_back)
+            .await?;
         let old = std::mem::replace(&mut self.flow, flow);
         let batch = self.flow.take_over(clock::now(), old);
         self.hand_over(batch, PATIENCE).await;
-        Ok(())
+        Ok(fallen_back)
     }
 
     async fn note_unused(&mut self, probe: &str, error: &ServiceError) {

@@ -21,7 +21,11 @@ pub type Numbers = BTreeMap<String, usize>;
 /// A note at the start finds room in the log at once, or waits no longer than a reading would.
 const NOTE_PATIENCE: Duration = Duration::from_secs(2);
 
-/// A flow over the boards of a configuration.
+/// Probes whose calibration in use cannot serve, each with why, in words: they are on their configured
+/// parameters.
+pub type FallenBack = BTreeMap<String, String>;
+
+/// A flow over the boards of a configuration, and which of its probes fell back.
 ///
 /// # Errors
 /// What the log or a driver says.
@@ -30,7 +34,7 @@ pub async fn flow(
     numbers: &Numbers,
     log: &Log,
     now: Moment,
-) -> Result<Flow, ServiceError> {
+) -> Result<(Flow, FallenBack), ServiceError> {
     let path = log.path().display().to_string();
     let in_log = |error| ServiceError::Log {
         path: path.clone(),
@@ -38,12 +42,17 @@ pub async fn flow(
     };
     let standing = log.reader().standing_moves().await.map_err(in_log)?;
     let mut boards = Vec::new();
+    let mut fallen_back = FallenBack::new();
     for board in &config.boards {
         let mut probes = Vec::new();
         let mut fields = Vec::new();
         for (probe, channel) in probes_of(config, board) {
             let history = History::of(&log.reader().steps(&probe.name).await.map_err(in_log)?);
-            let in_use = in_use(&history, (probe, channel), log, now).await?;
+            let (in_use, why) = in_use(&history, (probe, channel))?;
+            if let Some(why) = why {
+                note_unusable(probe, &why, log, now).await;
+                fallen_back.insert(probe.name.clone(), why);
+            }
             let series = series(probe, in_use.number);
             let series = log.series(series).await.map_err(in_log)?;
             let setup = Setup {
@@ -73,7 +82,7 @@ pub async fn flow(
             boards.push((*number, built));
         }
     }
-    Ok(Flow::new(boards))
+    Ok((Flow::new(boards), fallen_back))
 }
 
 /// Moves that end alarms which stayed active in the log, but whose rule or probe is no longer
@@ -172,24 +181,23 @@ struct InUse {
     transfer: Stated,
 }
 
-/// The calibration in use, or the configured parameters. Where the calibration does not fit the probe
-/// any more, the journal says so and the night goes on with the configured ones.
-async fn in_use(
+/// The calibration in use, or the configured parameters; with why, where the calibration does not fit
+/// the probe any more and the night goes on with the configured ones.
+fn in_use(
     history: &History,
     (probe, channel): (&ProbeTable, &Channel),
-    log: &Log,
-    now: Moment,
-) -> Result<InUse, ServiceError> {
-    match by_calibration(history, probe, channel) {
-        Ok(Some(in_use)) => return Ok(in_use),
-        Ok(None) => {}
-        Err(why) => note_unusable(probe, &why, log, now).await,
-    }
-    Ok(InUse {
+) -> Result<(InUse, Option<String>), ServiceError> {
+    let why = match by_calibration(history, probe, channel) {
+        Ok(Some(in_use)) => return Ok((in_use, None)),
+        Ok(None) => None,
+        Err(why) => Some(why),
+    };
+    let configured = InUse {
         number: 0,
         due_ms: None,
         transfer: transfer::configured(probe, channel)?,
-    })
+    };
+    Ok((configured, why))
 }
 
 /// `None` where none is in use; in words why the one that is cannot serve.

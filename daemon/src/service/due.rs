@@ -1,6 +1,7 @@
 //! Which calibration each probe is under, and when it should be made again.
 
 use super::ServiceError;
+use super::build::FallenBack;
 use crate::calibrate::history::{self, History};
 use crate::clock;
 use crate::config::{Config, Probe};
@@ -32,14 +33,21 @@ pub struct Calibrations {
 }
 
 impl Calibrations {
-    /// Reads anew which are in use; what was told stays told.
+    /// Reads anew which are in use, but for probes that fell back to their configured parameters; what
+    /// was told stays told.
     ///
     /// # Errors
     /// What the log says.
-    pub async fn read(&mut self, config: &Config, log: &Log) -> Result<(), ServiceError> {
+    pub async fn read(
+        &mut self,
+        config: &Config,
+        log: &Log,
+        fallen_back: &FallenBack,
+    ) -> Result<(), ServiceError> {
         let mut active = BTreeMap::new();
         let mut reader = log.reader();
-        for probe in &config.probes {
+        let serves = |probe: &&Probe| !fallen_back.contains_key(&probe.name);
+        for probe in config.probes.iter().filter(serves) {
             if let Some(found) = self::active(&mut reader, probe).await? {
                 active.insert(probe.name.clone(), found);
             }
@@ -85,8 +93,7 @@ impl Calibrations {
     }
 }
 
-/// The calibration that a probe is under; `None` for the configured parameters, also where the one
-/// that was put in use does not fit the probe any more: the flow has told of that.
+/// The calibration that was put in use for a probe; `None` for the configured parameters.
 async fn active(reader: &mut LogReader, probe: &Probe) -> Result<Option<Active>, ServiceError> {
     let steps = reader.steps(&probe.name).await;
     let steps = steps.map_err(|error| ServiceError::Log {

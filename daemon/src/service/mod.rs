@@ -131,10 +131,10 @@ impl Service {
         let (to_flow, events) = mpsc::channel(EVENT_CAPACITY);
         let mut sources = Sources::new(to_flow);
         let numbers = sources.numbers(&config);
-        let flow = build::flow(&config, &numbers, &log, clock::now()).await?;
+        let (flow, fallen_back) = build::flow(&config, &numbers, &log, clock::now()).await?;
         let (ask, asked) = mpsc::channel(MOST_CLIENTS);
         let mut calibrations = Calibrations::default();
-        calibrations.read(&config, &log).await?;
+        calibrations.read(&config, &log, &fallen_back).await?;
         let mut service = Self {
             outlets: Outlets::new(log.clone()),
             sources,
@@ -298,9 +298,12 @@ impl Service {
             return Err(ServiceError::NeedsRestart("`path` in `[log]`"));
         }
         let numbers = self.sources.numbers(&config);
-        let new_flow = build::flow(&config, &numbers, &self.log, clock::now()).await?;
+        let built = build::flow(&config, &numbers, &self.log, clock::now()).await?;
+        let (new_flow, fallen_back) = built;
         let new_outlets = self.outlets.prepare(&config).await?;
-        self.calibrations.read(&config, &self.log).await?;
+        self.calibrations
+            .read(&config, &self.log, &fallen_back)
+            .await?;
         // Nothing can fail from here on. Lines of boards that go still belong to the old flow.
         let leaving = self.sources.leave(&numbers);
         self.take_last_lines(leaving).await;

@@ -9,7 +9,8 @@ use super::scene::{Kind, Scene};
 use fastrand::Rng;
 use nightbench::calibrate::coverage::interval_95;
 use nightbench::calibrate::{
-    Calibration, Captured, Channel, Compared, Point, Reference, Role, Shape, Stated, Subject, make,
+    Calibration, Captured, Channel, Compared, Point, Reference, Role, Shape, Stated, Subject,
+    Tolerance, make,
 };
 use nightbench::driver::{self, Model};
 use nightbench::measure::chain::Transfer;
@@ -146,6 +147,7 @@ impl Bench<'_> {
             input: Electrical::Ohm,
             channel: &here.channel,
             allowed: &|_| Some(3.0),
+            tolerance: Tolerance::Unknown,
             made_ms: 0,
             due_ms: None,
         };
@@ -220,7 +222,7 @@ impl Bench<'_> {
             from_ms: 0,
             until_ms: 1000 * i64::from(SAMPLES),
             raw: Vec::new(),
-            electrical: Vec::new(),
+            electrical: vec![converted.value],
             mean: converted.value,
             uncertainty: of_count * converted.slope.abs(),
             effective: f64::from(SAMPLES),

@@ -64,8 +64,13 @@ pub fn ohms_of(count: f64) -> f64 {
     RESISTOR_OHM * count / (f64::from(FULL_SCALE) - count)
 }
 
-/// A point whose probe was measured elsewhere, by an instrument of 0.1 Cel.
+/// A point by an instrument of 0.1 Cel, with the ohms that the channel gave.
 pub fn instrument(degrees: f64, more: &str) -> String {
+    ohmmeter(degrees, &format!("measured_on = \"channel\"\n{more}"))
+}
+
+/// The same with the ohms of an ohmmeter.
+pub fn ohmmeter(degrees: f64, more: &str) -> String {
     format!(
         "[[point]]\nreference = \"instrument\"\nname = \"kitchen\"\nvalue = \"{degrees} Cel\"\n\
          tolerance = \"0.1 Cel\"\nelectrical = \"{} Ohm\"\nelectrical_uncertainty = \"0.01 %\"\n{more}\n",

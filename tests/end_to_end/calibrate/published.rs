@@ -126,7 +126,7 @@ fn points(expected: &Expected) -> String {
         format!(
             "[[point]]\nreference = \"known\"\nwhat = \"maker's sheet\"\nvalue = \"{degrees} Cel\"\n\
              uncertainty = \"0.002 Cel\"\nelectrical = \"{ohm} Ohm\"\n\
-             electrical_uncertainty = \"0.001 %\"\n"
+             electrical_uncertainty = \"0.001 %\"\nmeasured_on = \"channel\"\n"
         )
     };
     expected.points.iter().map(point).collect()

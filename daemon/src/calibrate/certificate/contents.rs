@@ -3,6 +3,7 @@
 use super::Certificate;
 use super::document::{Block, Section};
 use super::{charts, figures, fit, points, range};
+use crate::calibrate::Channel;
 use crate::driver;
 use crate::words;
 
@@ -11,7 +12,7 @@ const NOTICE: &str = "This is no accredited certificate. The calibration was mad
 with the references named below; nobody else has checked it, and it is traceable no further than what \
 is stated of them. It is no ground for safety, trade or law.";
 
-const METHOD: [&str; 4] = [
+const METHOD: [&str; 3] = [
     "The probe's electrical quantity, as its channel gives it, was captured at each reference once its \
      trend could not be told from zero, with the autocorrelation of its noise counted. The parameters \
      were fitted by weighted least squares with errors in reference and electrical quantity, and with \
@@ -20,9 +21,6 @@ const METHOD: [&str; 4] = [
      their covariance, the misfit of the model among them. The expanded uncertainty U is twice the \
      standard uncertainty (coverage factor k = 2). Intervals named 95 % follow JCGM 101:2008 \
      (propagation of distributions): where a rectangular share dominates they are narrower than U.",
-    "The resistor of the channel's divider is in no parameter: on the channel of this calibration its \
-     error cancels. On another channel the uncertainty of both resistors counts in full, and is not in \
-     the tables here.",
     "Units are UCUM codes: Cel is degree Celsius, Ohm is ohm, lx is lux.",
 ];
 
@@ -40,10 +38,7 @@ pub(super) fn sections(certificate: &Certificate<'_>) -> Vec<Section> {
         part("Uncertainty budget", range::budgets(certificate)),
         part("Verification", points::verifications(certificate)),
         part("Remarks", remarks(certificate)),
-        part(
-            "Method",
-            METHOD.map(|text| Block::Paragraph(text.to_owned())).into(),
-        ),
+        part("Method", method(certificate)),
     ];
     for (title, chart) in [
         ("Points", charts::curve(certificate)),
@@ -57,24 +52,47 @@ pub(super) fn sections(certificate: &Certificate<'_>) -> Vec<Section> {
     sections
 }
 
+fn method(certificate: &Certificate<'_>) -> Vec<Block> {
+    let [done, uncertainty, units] = METHOD.map(str::to_owned);
+    let all = [done, uncertainty, resistor(certificate), units];
+    all.map(Block::Paragraph).into()
+}
+
+/// Where the resistor of a divider stays.
+fn resistor(certificate: &Certificate<'_>) -> String {
+    let (then, here) = (&certificate.calibration.channel, certificate.here);
+    let place = range::place(here);
+    let stays =
+        (&then.board, &then.channel, then.resistor) == (&here.board, &here.channel, here.resistor);
+    let counts = if then.is_elsewhere() {
+        format!(
+            "Points were measured elsewhere, so its error does not cancel: the uncertainty of the \
+             resistor of {place} is in the tables in full."
+        )
+    } else if stays {
+        "On the channel of this calibration its error cancels. On another channel the uncertainty of \
+         both resistors counts in full, and is not in the tables here."
+            .to_owned()
+    } else {
+        format!(
+            "The probe was moved to {place}, so the uncertainty of its resistor and of that on the \
+             channel of this calibration is in the tables in full."
+        )
+    };
+    format!("The resistor of the channel's divider is in no parameter. {counts}")
+}
+
 fn facts(certificate: &Certificate<'_>) -> Block {
     let calibration = certificate.calibration;
     let channel = &calibration.channel;
     let due = calibration.due_ms;
-    let resistor = channel.resistor.map_or_else(
-        || "none".to_owned(),
-        |ohm| format!("{} Ohm, nominal", figures::digits(ohm, 6)),
-    );
-    let scale = figures::digits(channel.scale_uncertainty * 100.0, 2);
+    let [place, resistor, scale] = wiring(channel);
     Block::Facts(vec![
         ("probe", certificate.probe.to_owned()),
         ("site", certificate.site.to_owned()),
-        (
-            "board, channel",
-            format!("{}, {}", channel.board, channel.channel),
-        ),
+        ("board, channel", place),
         ("divider's resistor", resistor),
-        ("its standard uncertainty", format!("{scale} %")),
+        ("its standard uncertainty", scale),
         ("driver", driver_words(&calibration.driver)),
         ("made", certificate.moment(calibration.made_ms)),
         (
@@ -87,6 +105,21 @@ fn facts(certificate: &Certificate<'_>) -> Block {
             format!("nightbench {}", env!("CARGO_PKG_VERSION")),
         ),
     ])
+}
+
+/// Place, resistor and its standard uncertainty.
+fn wiring(channel: &Channel) -> [String; 3] {
+    if channel.is_elsewhere() {
+        let words = [&channel.channel, "in no point", "see Method"];
+        return words.map(str::to_owned);
+    }
+    let resistor = channel.resistor.map_or_else(
+        || "none".to_owned(),
+        |ohm| format!("{} Ohm, nominal", figures::digits(ohm, 6)),
+    );
+    let scale = figures::digits(channel.scale_uncertainty * 100.0, 2);
+    let place = format!("{}, {}", channel.board, channel.channel);
+    [place, resistor, format!("{scale} %")]
 }
 
 fn driver_words(name: &str) -> String {

@@ -20,6 +20,7 @@ pub(super) fn render(certificate: &Certificate<'_>) -> String {
         "number": certificate.number,
         "printed_ms": certificate.printed_ms,
         "calibration": certificate.calibration,
+        "channel": certificate.here,
         "points": points
             .map(|(step, point)| json!({ "step": step, "point": point }))
             .collect::<Vec<Value>>(),

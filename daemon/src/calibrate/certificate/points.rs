@@ -149,7 +149,7 @@ fn boiling(pascal: f64, uncertainty: f64, altitude: Option<f64>) -> String {
     let (pressure, uncertainty) = figures::pair(pascal / 1000.0, uncertainty / 1000.0);
     let from = altitude.map_or(String::new(), |metre| {
         format!(
-            ", of the standard atmosphere at {} m",
+            ", of the standard atmosphere at {} m, weather and an altitude within 20 m counted",
             figures::digits(metre, 4)
         )
     });

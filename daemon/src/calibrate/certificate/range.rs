@@ -2,7 +2,7 @@
 
 use super::document::{Block, Column, Table};
 use super::{Budget, Certificate, Row, figures};
-use crate::calibrate::calibration::{Shape, Share};
+use crate::calibrate::calibration::{Channel, Shape, Share};
 
 /// The table of uncertainty over the range.
 pub(super) fn blocks(certificate: &Certificate<'_>) -> Vec<Block> {
@@ -12,11 +12,10 @@ pub(super) fn blocks(certificate: &Certificate<'_>) -> Vec<Block> {
     let unit = &certificate.calibration.unit;
     let rows = certificate.range.iter().map(row).collect();
     vec![
-        Block::Paragraph(
-            "Of a reading on the channel of this calibration: expanded uncertainty U (k = 2), and the \
-             95 % interval."
-                .to_owned(),
-        ),
+        Block::Paragraph(format!(
+            "Of a reading on {}: expanded uncertainty U (k = 2), and the 95 % interval.",
+            place(certificate.here)
+        )),
         Block::Table(Table {
             columns: vec![
                 Column::number(format!("value, {unit}")),
@@ -29,6 +28,11 @@ pub(super) fn blocks(certificate: &Certificate<'_>) -> Vec<Block> {
             rows,
         }),
     ]
+}
+
+/// "board `bench`, channel `a0`".
+pub(super) fn place(channel: &Channel) -> String {
+    format!("board `{}`, channel `{}`", channel.board, channel.channel)
 }
 
 fn row(row: &Row) -> Vec<String> {

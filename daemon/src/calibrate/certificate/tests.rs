@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used)]
 
 use super::{Budget, Certificate, Row};
+use crate::calibrate::Tolerance;
 use crate::calibrate::calibration::{
     Calibration, Channel, Residual, Shape, Share, Source, Verification,
 };
@@ -17,6 +18,7 @@ const EVENING_MS: i64 = 1_795_546_800_000;
 /// Everything that a certificate borrows. The probe, its numbers and its owner's words are invented.
 struct Scene {
     calibration: Calibration,
+    here: Channel,
     points: Vec<Point>,
     verifications: Vec<Verification>,
     range: Vec<Row>,
@@ -32,6 +34,7 @@ impl Scene {
             probe,
             number: 2,
             calibration: &self.calibration,
+            here: &self.here,
             points: &points,
             verifications: &self.verifications,
             range: &self.range,
@@ -89,6 +92,7 @@ fn scene() -> Scene {
             point(3, Role::Check, thermometer(25.0), 10_012.0),
         ],
         calibration: calibration(),
+        here: calibration().channel,
         verifications: vec![Verification {
             point: 20,
             error: -0.031,
@@ -201,6 +205,7 @@ fn calibration() -> Calibration {
             resistor: Some(10_000.0),
             scale_uncertainty: 0.0058,
         },
+        tolerance: Tolerance::Value(0.5),
         remarks: vec!["invented for a test: <script>alert(1)</script>".to_owned()],
         made_ms: EVENING_MS + 3_600_000,
         due_ms: Some(EVENING_MS + 365 * 86_400_000),
@@ -232,6 +237,20 @@ fn the_json_keeps_every_digit() {
     assert_eq!(kept, scene().points[2]);
     assert_eq!(read["accredited"], false);
     insta::assert_snapshot!(json);
+}
+
+#[test]
+fn what_was_measured_elsewhere_says_that_the_resistor_counts() {
+    let mut given = scene();
+    given.calibration.channel = Channel::elsewhere();
+    let text = given.show("mash (invented)", |it| it.text());
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in [
+        "board, channel measured elsewhere divider's resistor in no point",
+        "uncertainty of the resistor of board `bench`, channel `a0` is in the tables in full",
+    ] {
+        assert!(words.contains(part), "no `{part}` in:\n{text}");
+    }
 }
 
 #[test]

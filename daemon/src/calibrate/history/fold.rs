@@ -58,6 +58,7 @@ impl History {
             point: point.clone(),
             withdrawn: None,
             used: false,
+            passed_over: false,
         };
         self.points.insert(number, taken);
         Ok(())
@@ -86,6 +87,9 @@ impl History {
                 None => missing.push(point.to_string()),
             }
         }
+        let older = self.points.values_mut();
+        let left_out = older.filter(|one| !one.used && !one.is_check() && !one.is_resistor());
+        left_out.for_each(|one| one.passed_over = true);
         self.made.push(Made {
             number,
             step: recorded.number,

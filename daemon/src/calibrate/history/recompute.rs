@@ -8,7 +8,8 @@
 
 use super::{Conversion, History, Made, Place};
 use crate::calibrate::Channel;
-use crate::driver::DriverError;
+use crate::config::RESISTOR_TOLERANCE;
+use crate::driver::{DriverError, Electrical};
 use crate::measure::chain::Answer;
 use crate::reading::{Estimate, Outcome, Quality, Reading, Series};
 use std::collections::{BTreeSet, HashMap};
@@ -94,12 +95,16 @@ impl<'a> Recompute<'a> {
         let prepared = self.prepared(&reading.series);
         let made = prepared.made.as_ref();
         let made = made.filter(|one| has_made(one, input, stored));
-        let (outcome, known) = (
-            judged(&prepared.wanted, made, input, stored),
+        let (known, too_much) = (
             made.is_some(),
+            made.is_some_and(|one| adds_more(one, input, stored)),
         );
+        let outcome = judged(&prepared.wanted, made, input, stored);
         if !known {
             self.remarks.insert(unknown(made_by));
+        }
+        if too_much {
+            self.remarks.insert(exceeded(made_by));
         }
         Some(outcome)
     }
@@ -136,7 +141,7 @@ impl History {
 }
 
 /// A conversion where a series was read. A channel of which nothing is known is taken to know its
-/// resistor as well as the conversion's own does.
+/// resistor as well as the conversion's own does, or as the configuration assumes where that has none.
 fn put(
     conversion: &Conversion,
     series: &Series,
@@ -152,8 +157,12 @@ fn put(
     }
     let mut channel = own.clone();
     (channel.board, channel.channel) = (series.board.clone(), series.channel.clone());
-    if channel.scale_uncertainty > 0.0 {
+    if own.scale_uncertainty > 0.0 {
         remarks.insert(alike(&channel, own));
+    } else if conversion.electrical_unit == Electrical::Ohm.unit() {
+        // Points of an ohmmeter know of no resistor, but the channel of a series in ohm has one.
+        channel.scale_uncertainty = RESISTOR_TOLERANCE / 3.0_f64.sqrt();
+        remarks.insert(usual(&channel));
     }
     let heating = None;
     conversion.at_place(&Place { channel, heating })
@@ -164,6 +173,16 @@ fn alike(here: &Channel, own: &Channel) -> String {
         "the resistor of board `{}`, channel `{}` is taken to be known as well as that of board `{}`, \
          channel `{}`; a configuration with that channel (`--config FILE`) says how well it is",
         here.board, here.channel, own.board, own.channel
+    )
+}
+
+fn usual(here: &Channel) -> String {
+    format!(
+        "the resistor of board `{}`, channel `{}` is taken to be known to {} %, as where nothing is \
+         configured; a configuration with that channel (`--config FILE`) says how well it is",
+        here.board,
+        here.channel,
+        100.0 * RESISTOR_TOLERANCE
     )
 }
 
@@ -182,10 +201,28 @@ fn unknown(made_by: u32) -> String {
     )
 }
 
+fn exceeded(made_by: u32) -> String {
+    let what = match made_by {
+        0 => "the configured parameters add".to_owned(),
+        number => format!("calibration {number} adds"),
+    };
+    format!(
+        "some readings were logged with less uncertainty than {what} by today's configuration (a \
+         tolerance, resistor or dissipation has changed since), so nothing is left for noise and \
+         converter: theirs is too small rather than too much"
+    )
+}
+
 fn has_made(made: &Conversion, input: f64, stored: Estimate) -> bool {
     let off = |answer: Answer| (answer.value - stored.value()).abs();
     let answer = made.answer(input, 0.0).map(off);
     answer.is_ok_and(|off| off <= SAME * stored.value().abs().max(1.0))
+}
+
+/// Whether what it adds itself is more than all that was stored, beyond rounding.
+fn adds_more(made: &Conversion, input: f64, stored: Estimate) -> bool {
+    let own = made.at(input).map(Estimate::uncertainty);
+    own.is_ok_and(|own| own > stored.uncertainty() * (1.0 + SAME))
 }
 
 fn judged(wanted: &Conversion, made: Option<&Conversion>, input: f64, stored: Estimate) -> Outcome {

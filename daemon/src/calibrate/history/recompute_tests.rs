@@ -184,14 +184,29 @@ fn on_another_channel_both_resistors_count_as_they_do_for_the_service() {
 }
 
 #[test]
+fn a_calibration_of_an_ohmmeters_points_knows_no_resistor_but_the_channel_has_one() {
+    let mut given = calibration(&[], 0.0);
+    given.channel = Channel::elsewhere();
+    let wanted = by(1, &given);
+    let (reading, remarks) = anew_at(&wanted, &[], &nowhere, logged(3, 10_000.0, 0.12));
+    // 1 %, rectangular, as the configuration assumes.
+    let resistor = 0.01 / 3.0_f64.sqrt() * slope(0.0, 10_000.0) * 10_000.0;
+    close(uncertainty(&reading), 0.12_f64.hypot(0.05).hypot(resistor));
+    assert!(
+        remarks
+            .iter()
+            .any(|one| one.contains("is taken to be known to 1 %")),
+        "{remarks:?}"
+    );
+}
+
+#[test]
 fn what_a_calibration_adds_is_never_more_than_all() {
     let made = [by(1, &calibration(&[], 0.0))];
-    let reading = anew(
-        &by(2, &calibration(&[], 2.0)),
-        &made,
-        logged(1, 20_000.0, 0.01),
-    );
+    let logged = logged(1, 20_000.0, 0.01);
+    let (reading, remarks) = anew_at(&by(2, &calibration(&[], 2.0)), &made, &nowhere, logged);
     close(uncertainty(&reading), 0.05);
+    assert!(remarks[0].contains("less uncertainty than calibration 1 adds"));
 }
 
 proptest! {

@@ -76,6 +76,7 @@ pub(crate) fn calibration(points: &[u64], shift: f64) -> Calibration {
             resistor: Some(1e4),
             scale_uncertainty: 0.0058,
         },
+        tolerance: crate::calibrate::Tolerance::Unknown,
         remarks: Vec::new(),
         made_ms: 1_795_571_447_123,
         due_ms: Some(1_827_107_447_123),

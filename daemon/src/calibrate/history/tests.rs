@@ -220,6 +220,30 @@ fn any_steps() -> impl Strategy<Value = Vec<Recorded>> {
     prop::collection::vec(one, 0..24)
 }
 
+#[test]
+fn a_point_that_a_calibration_left_out_is_not_at_hand_any_more() {
+    let mut resistor = testing::captured(Role::Fit);
+    if let Step::Point { point } = &mut resistor {
+        point.compared.reference = Reference::Resistor {
+            what: "10 kOhm".to_owned(),
+        };
+    }
+    let steps = recorded([
+        captured(Role::Fit),
+        captured(Role::Fit),
+        captured(Role::Check),
+        resistor,
+        made(&[1], 0.0),
+        captured(Role::Fit),
+    ]);
+    let history = History::of(&steps);
+    let numbers = |taken: &Taken| taken.number;
+    // The one left out is gone; what may still verify, and what came later, is there.
+    assert_eq!(history.draft().map(numbers).collect::<Vec<_>>(), [3, 6]);
+    assert_eq!(history.resistors().map(numbers).collect::<Vec<_>>(), [4]);
+    assert!(history.point(2).unwrap().passed_over);
+}
+
 proptest! {
     #[test]
     fn what_is_appended_changes_nothing_before_it_but_how_it_stands(

@@ -1,9 +1,10 @@
 //! Which point disagrees: each is left out in turn and compared with the fit of the others.
 
+use super::taken::{covariance, misfit};
 use super::{Taken, fit_to};
 use crate::calibrate::fit::{Family, Fitted};
 use crate::measure::chain::Transfer;
-use nalgebra::DVector;
+use nalgebra::{DMatrix, RowDVector};
 
 /// A point against the fit of the others.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -12,7 +13,7 @@ pub(super) struct Worst {
     pub at: usize,
     /// Fit of the others less reference, in the unit of the value.
     pub error: f64,
-    /// Standard uncertainty of that: the point's own, and the fit's there.
+    /// Standard uncertainty of that: of the point and of the fit there, less what they share.
     pub uncertainty: f64,
 }
 
@@ -31,14 +32,31 @@ fn against(taken: &[Taken<'_>], family: &Family, whole: &Fitted, at: usize) -> O
     let mut others = taken.to_vec();
     let out = others.remove(at);
     let fit = fit_to(&others, family, whole.theta.clone()).ok()?;
-    let value = family.at(&fit.theta).ok()?.evaluate(out.input()).ok()?;
-    let gradient = DVector::from_vec(family.gradient(&fit.theta, out.input())?);
-    let of_fit = (gradient.transpose() * &fit.covariance * gradient)[(0, 0)];
+    let curve = family.at(&fit.theta).ok()?;
+    let gradient = RowDVector::from_vec(family.gradient(&fit.theta, out.input())?);
+    let read = curve.slope(out.input()).ok()? * out.input_uncertainty();
+    let inputs = others.iter().map(|one| one.input_uncertainty());
+    let moved = &gradient * &fit.input_gain;
+    let by_inputs = moved.iter().zip(inputs).map(|(gain, own)| gain * own);
+    let uncertainty = by_inputs.fold(read, f64::hypot);
+    others.push(out);
+    let references =
+        covariance(&others) + DMatrix::from_diagonal(&misfit(&others, family, &whole.theta));
+    let by_references = of_references(references, &gradient * &fit.gain);
     Some(Worst {
         at,
-        error: value - out.value(),
-        uncertainty: whole.residuals[at]
-            .uncertainty
-            .hypot(of_fit.max(0.0).sqrt()),
+        error: curve.evaluate(out.input()).ok()? - out.value(),
+        uncertainty: uncertainty.hypot(by_references),
     })
+}
+
+/// Standard uncertainty of the difference between the fit of the first points, which follows their
+/// reference values by this gain, and the reference value of the last. `covariance` is that of all
+/// reference values, with what the model cannot follow: what they share cancels as far as the fit
+/// follows it (JCGM 100:2008, 5.2.2).
+fn of_references(covariance: DMatrix<f64>, gain: RowDVector<f64>) -> f64 {
+    let last = gain.len();
+    let sensitivity = gain.insert_column(last, -1.0);
+    let variance = (&sensitivity * covariance * sensitivity.transpose())[(0, 0)];
+    variance.max(0.0).sqrt()
 }

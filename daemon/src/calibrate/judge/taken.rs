@@ -46,7 +46,13 @@ impl Taken<'_> {
             &other.point.compared.reference,
         );
         match (own, other) {
-            (Reference::Boiling { .. }, Reference::Boiling { .. }) => true,
+            // One barometer, or one altitude and its weather: neither knows of the other's error.
+            (
+                Reference::Boiling { altitude: own, .. },
+                Reference::Boiling {
+                    altitude: other, ..
+                },
+            ) => own.is_some() == other.is_some(),
             (own, other) => own == other,
         }
     }
@@ -76,7 +82,11 @@ pub(in crate::calibrate) fn fit_to(
 
 /// Variance of the model itself at each point, which no fit of as many points as terms shows; 0 where
 /// the driver says none.
-fn misfit(taken: &[Taken<'_>], family: &Family, start: &[f64]) -> DVector<f64> {
+pub(in crate::calibrate) fn misfit(
+    taken: &[Taken<'_>],
+    family: &Family,
+    start: &[f64],
+) -> DVector<f64> {
     let nodes: Vec<f64> = taken.iter().map(Taken::input).collect();
     let own = |term: &&Term| matches!(term, Term::Parameter(_));
     let free = family.terms().iter().filter(own).count();

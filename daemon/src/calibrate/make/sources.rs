@@ -8,6 +8,9 @@ use crate::calibrate::judge::{CONTRADICTS, Taken, reference};
 use crate::calibrate::{Reference, Shape, Source};
 use nalgebra::{Cholesky, DMatrix, DVector};
 
+/// What makes an ice point better, or something else instead of it.
+const ICE: &str = "distilled water, finely crushed, stirred; or a reference thermometer";
+
 /// Every cause, in the order of the points.
 pub(super) fn sources(taken: &[Taken<'_>], fitted: &Fitted) -> Vec<Source> {
     let shared = shared(taken, fitted);
@@ -52,6 +55,7 @@ fn shared(taken: &[Taken<'_>], fitted: &Fitted) -> Vec<Source> {
                 reference(&compared.reference),
                 "a reference that is known better would pay",
             ),
+            Reference::Ice => (reference(&compared.reference), ICE),
             other => (reference(other), "a value that is known better would pay"),
         };
         source(name, remedy, compared.common_shape, &fitted.gain * errors)
@@ -63,7 +67,7 @@ fn shared(taken: &[Taken<'_>], fitted: &Fitted) -> Vec<Source> {
 fn own(taken: &Taken<'_>, at: usize, fitted: &Fitted) -> [Source; 2] {
     let (number, compared) = (taken.number, &taken.point.compared);
     let remedy = match compared.reference {
-        Reference::Ice => "finer ice, packed to the bottom and stirred",
+        Reference::Ice => ICE,
         Reference::Boiling { .. } => "pure water at a rolling boil, the tip just below its surface",
         _ => "the probe bound to the reference in stirred water, or more such points",
     };

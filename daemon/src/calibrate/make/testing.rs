@@ -12,6 +12,8 @@ pub(in crate::calibrate) struct Told {
     pub common: f64,
     pub input: f64,
     pub input_uncertainty: f64,
+    /// Not by the probe's channel.
+    pub elsewhere: bool,
 }
 
 impl Default for Told {
@@ -26,6 +28,7 @@ impl Default for Told {
             common: 0.0,
             input: 0.0,
             input_uncertainty: 1.0,
+            elsewhere: false,
         }
     }
 }
@@ -45,7 +48,7 @@ pub(in crate::calibrate) fn point(told: Told) -> Point {
             from_ms: 0,
             until_ms: 60_000,
             raw: vec![],
-            electrical: vec![],
+            electrical: vec![told.input; usize::from(!told.elsewhere)],
             mean: told.input,
             uncertainty: told.input_uncertainty,
             effective: 50.0,

@@ -66,6 +66,7 @@ fn made_by(
         input: Electrical::Ohm,
         channel: &channel(),
         allowed: &|_| Some(1.0),
+        tolerance: Tolerance::Value(1.0),
         made_ms: 1_000,
         due_ms: Some(2_000),
     };

@@ -10,6 +10,9 @@ use toml::de::DeValue;
 /// Coverage factor of what people give as an uncertainty (JCGM 100:2008, 7.2.1).
 const COVERAGE: f64 = 2.0;
 
+/// Whether the probe's own channel measured it.
+const MEASURED_ON: &[(&str, bool)] = &[("channel", true), ("elsewhere", false)];
+
 /// Reads what the probe read; `input` is what its driver is given.
 pub(super) fn read(table: &Table<'_>, input: Electrical) -> Option<ProbeRead> {
     let logged = table.item("from").is_some() || table.item("to").is_some();
@@ -17,7 +20,9 @@ pub(super) fn read(table: &Table<'_>, input: Electrical) -> Option<ProbeRead> {
         table.foreign(&["from", "to"], "`electrical` says what the probe read");
         return given(table, input);
     }
-    table.foreign(&["electrical_uncertainty"], "it goes with `electrical`");
+    for key in ["electrical_uncertainty", "measured_on"] {
+        table.foreign(&[key], "it goes with `electrical`");
+    }
     if logged {
         return span(table);
     }
@@ -39,9 +44,11 @@ fn given(table: &Table<'_>, input: Electrical) -> Option<ProbeRead> {
     let expanded = table.required("electrical_uncertainty", &example, |item| {
         stated::spread(item, &unit, electrical)
     });
+    let on_channel = table.or("measured_on", false, |item| item.choice(MEASURED_ON));
     Some(ProbeRead::Given {
         electrical: electrical?,
         uncertainty: expanded? / COVERAGE,
+        on_channel: on_channel?,
     })
 }
 

@@ -79,7 +79,8 @@ fn each_kind_of_point_is_read() {
             &Reference::Ice,
             ProbeRead::Given {
                 electrical: 32_554.0,
-                uncertainty: 5.0
+                uncertainty: 5.0,
+                on_channel: false
             }
         )
     );
@@ -96,6 +97,22 @@ fn each_kind_of_point_is_read() {
     assert!((combined(&kitchen.compared) - 0.1_f64.hypot(0.1 / 12_f64.sqrt())).abs() < 1e-12);
     assert_eq!(resistor.compared.common_shape, Shape::Rectangular);
     assert!((resistor.compared.common - 10.0 / 3_f64.sqrt()).abs() < 1e-9);
+}
+
+#[test]
+fn ohms_are_of_the_channel_only_where_that_is_said() {
+    let on_channel = |key: &str| {
+        let text = format!(
+            "[[point]]\nreference = \"ice\"\nelectrical = 32554\nelectrical_uncertainty = 10\n{key}\n"
+        );
+        match good(&text)[0].read {
+            ProbeRead::Given { on_channel, .. } => on_channel,
+            ProbeRead::Logged { .. } => panic!("it is given"),
+        }
+    };
+    assert!(on_channel("measured_on = \"channel\""));
+    assert!(!on_channel("measured_on = \"elsewhere\""));
+    assert!(!on_channel(""));
 }
 
 #[test]

@@ -307,6 +307,7 @@ fn calibration(points: &[(u64, Point)], now_ms: i64) -> Calibration {
             resistor: Some(10_000.0),
             scale_uncertainty: 0.0058,
         },
+        tolerance: crate::calibrate::Tolerance::Unknown,
         remarks: vec!["points lie close together: slope is not known".to_owned()],
         made_ms: now_ms,
         due_ms: None,

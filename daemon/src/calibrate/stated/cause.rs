@@ -9,6 +9,8 @@ pub(super) enum Cause<'s> {
     Source(&'s Source),
     /// What the model cannot follow.
     Misfit,
+    /// How far the kind may be off away from the only point.
+    Away,
     /// How far the kind may be off its nominal curve.
     Interchange,
     /// The resistor of a channel.
@@ -39,7 +41,7 @@ impl Cause<'_> {
         match self {
             Self::Source(source) => source.shape,
             Self::Misfit | Self::Noise | Self::Supply => Shape::Normal,
-            Self::Interchange | Self::Resistor(_) | Self::Heating | Self::Step => {
+            Self::Away | Self::Interchange | Self::Resistor(_) | Self::Heating | Self::Step => {
                 Shape::Rectangular
             }
         }
@@ -59,6 +61,10 @@ impl Cause<'_> {
             Self::Misfit => (
                 "model between and beyond the points",
                 "a point nearer to where it is used would pay",
+            ),
+            Self::Away => (
+                "tolerance of the probe's kind away from its point",
+                "a second point, far from the first, would pay",
             ),
             Self::Interchange => (
                 "tolerance of the probe's kind",

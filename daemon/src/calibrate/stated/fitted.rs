@@ -2,15 +2,18 @@
 //!
 //! What differs from reading to reading, and what hangs on the channel, is not here.
 
+use super::away::Away;
 use super::cause::Cause;
 use super::nearby::Nearby;
 use crate::calibrate::{Calibration, Channel, Curve, Source};
 use crate::driver::DriverError;
+use crate::measure::chain::Transfer;
 
 /// What is known of a fit.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Fitted {
     nearby: Nearby,
+    away: Option<Away>,
     sources: Vec<Source>,
     nodes: Vec<f64>,
     /// Lowest and highest input of its points.
@@ -22,8 +25,10 @@ pub(super) struct Fitted {
 impl Fitted {
     /// Of a calibration whose curve is this one.
     pub(super) fn of(calibration: &Calibration, curve: &Curve) -> Result<Self, DriverError> {
+        let nearby = Nearby::new(calibration, &curve.model)?;
         Ok(Self {
-            nearby: Nearby::new(calibration, &curve.model)?,
+            away: Away::of(calibration, curve, nearby.free()),
+            nearby,
             sources: sources(calibration)?,
             nodes: calibration.nodes.clone(),
             range: calibration.range,
@@ -48,6 +53,11 @@ impl Fitted {
         let free = self.nearby.free();
         let misfit = curve.model.misfit(&self.nodes, free, input)?;
         tell(Cause::Misfit, misfit * (1.0 + curve.slope).abs());
+        if let Some(away) = &self.away {
+            let relative = (curve.slope(input)? * input).abs();
+            let share = away.uncertainty(input, curve.on_top(plain), relative);
+            tell(Cause::Away, share);
+        }
         Ok(())
     }
 }

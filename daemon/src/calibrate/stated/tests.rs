@@ -12,6 +12,7 @@ use crate::measure::front_end::{Electrical, FrontEnd, Side};
 use crate::measure::testing::{gaussian, near};
 use std::time::Duration;
 mod chance;
+mod one_point;
 
 fn channel(name: &str, resistor: f64) -> Channel {
     Channel {
@@ -41,7 +42,7 @@ fn points() -> Vec<Point> {
             from_ms: 0,
             until_ms: 60_000,
             raw: Vec::new(),
-            electrical: Vec::new(),
+            electrical: vec![ohm],
             mean: ohm,
             uncertainty: 1e-4 * ohm,
             effective: 60.0,
@@ -65,6 +66,7 @@ fn calibrate() -> Calibration {
         input: Electrical::Ohm,
         channel: &channel("a0", 10_000.0),
         allowed: &|_| None,
+        tolerance: Tolerance::Value(0.5),
         made_ms: 0,
         due_ms: None,
     };

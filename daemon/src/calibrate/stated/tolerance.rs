@@ -1,6 +1,7 @@
 //! How far a probe of a kind may be off the nominal curve of its kind.
 
 use crate::driver::{Electrical, Model};
+use serde::{Deserialize, Serialize};
 
 /// What makers allow of an NTC thermistor's resistance where nothing better is written on the bag:
 /// 5 % (usual classes are 1, 2, 3, 5 and 10 %; common practice).
@@ -13,9 +14,11 @@ const RISING: f64 = 0.005;
 const LIGHT: f64 = 0.5;
 
 /// Half-width of a rectangular distribution about the nominal curve.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Tolerance {
     /// Nothing is known, so nothing is added: a curve that a person wrote down for this very probe.
+    #[default]
     Unknown,
     /// In the unit of the value.
     Value(f64),
@@ -36,6 +39,12 @@ impl Tolerance {
             (Electrical::Ohm, "lx") => Self::Decades(LIGHT),
             _ => Self::Unknown,
         }
+    }
+
+    /// Whether nothing is known.
+    #[must_use]
+    pub fn is_unknown(&self) -> bool {
+        *self == Self::Unknown
     }
 
     /// How far a value may be off, in its unit, which changes by `relative` with a relative change of

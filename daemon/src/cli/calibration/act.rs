@@ -144,9 +144,11 @@ impl Job {
 }
 
 fn is_same(one: &Captured, other: &Captured) -> bool {
-    // What was measured elsewhere carries the moment at which it was kept.
+    // What a person gave as a number carries the moment at which it was kept.
     let is_dated = |captured: &Captured| !captured.raw.is_empty();
     let same_time = (one.from_ms, one.until_ms) == (other.from_ms, other.until_ms);
     let neither = !is_dated(one) && !is_dated(other);
-    one.mean == other.mean && one.uncertainty == other.uncertainty && (same_time || neither)
+    let same_place = one.is_of_channel() == other.is_of_channel();
+    let same_number = one.mean == other.mean && one.uncertainty == other.uncertainty;
+    same_number && same_place && (same_time || neither)
 }

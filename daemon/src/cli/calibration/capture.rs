@@ -1,5 +1,5 @@
 //! From what a file of points says of the probe to what it read: a span of the log, captured as if it
-//! ran now, or numbers that were measured elsewhere.
+//! ran now, or numbers that are given.
 
 use super::{Job, log};
 use crate::calibrate::Captured;
@@ -18,7 +18,8 @@ impl Job {
             ProbeRead::Given {
                 electrical,
                 uncertainty,
-            } => Ok(given(electrical, uncertainty)),
+                on_channel,
+            } => Ok(given(electrical, uncertainty, on_channel)),
             ProbeRead::Logged { from_ms, until_ms } => self.logged((from_ms, until_ms)),
         }
     }
@@ -107,18 +108,22 @@ impl Job {
     }
 }
 
-fn given(electrical: f64, uncertainty: f64) -> Captured {
+fn given(electrical: f64, uncertainty: f64, on_channel: bool) -> Captured {
+    let (series, evidence) = match on_channel {
+        true => (vec![electrical], "copied from the channel's readings"),
+        false => (Vec::new(), "measured elsewhere"),
+    };
     let now_ms = when::now().as_millisecond();
     Captured {
         from_ms: now_ms,
         until_ms: now_ms,
         raw: Vec::new(),
-        electrical: Vec::new(),
+        electrical: series,
         mean: electrical,
         uncertainty,
         effective: 1.0,
         drift: (0.0, 0.0),
-        evidence: "measured elsewhere, as the file of points says".to_owned(),
+        evidence: format!("{evidence}, as the file of points says"),
     }
 }
 

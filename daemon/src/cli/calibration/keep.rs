@@ -1,6 +1,6 @@
 //! Keeping a step: by the running service where there is one, in the log itself where there is none.
 //!
-//! Which of both is found out once, before anything is kept.
+//! Which of both is found out before anything is kept, and again with each step.
 
 use super::Job;
 use super::differences::differences;
@@ -41,6 +41,8 @@ impl Job {
     /// # Errors
     /// As [`Job::connect`], and why the step was not taken.
     pub fn keep(&mut self, step: Step) -> Result<u64, Failure> {
+        // Anew for each step: minutes may lie between two, and the service ends what is idle.
+        self.way = None;
         self.connect()?;
         let probe = self.probe.name.clone();
         let (number, remark) = match &mut self.way {
@@ -50,9 +52,10 @@ impl Job {
                 (number, None)
             }
         };
-        if let Some(remark) = remark {
+        if let Some(remark) = &remark {
             tracing::warn!("{remark}");
         }
+        self.remark = remark;
         self.history.take(&Recorded {
             number,
             probe,
@@ -60,6 +63,12 @@ impl Job {
             step,
         });
         Ok(number)
+    }
+
+    /// What the service remarked on the last step that was kept: why what was put in use is not.
+    #[must_use]
+    pub fn remark(&self) -> Option<&str> {
+        self.remark.as_deref()
     }
 
     fn way(&self) -> Result<Way, Failure> {

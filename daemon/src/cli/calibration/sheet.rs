@@ -46,7 +46,7 @@ impl<'a> Sheet<'a> {
             Failure::new(format!("calibration {number} of probe `{probe}` {why}"))
         };
         let calibration = &made.calibration;
-        let stated = Stated::calibrated(calibration, job.probe().driver, &calibration.channel);
+        let stated = Stated::calibrated(calibration, job.probe().driver, &job.here);
         let stated = stated.map_err(|error| unusable(&format!("cannot be used: {error}")))?;
         let range = Range {
             stated: stated.heated(job.probe().trust.heating),
@@ -81,6 +81,7 @@ impl<'a> Sheet<'a> {
             probe: &self.job.probe().name,
             number: self.made.number as usize,
             calibration: &self.made.calibration,
+            here: &self.job.here,
             points: &self.points,
             verifications: &self.verifications,
             range: &self.rows,

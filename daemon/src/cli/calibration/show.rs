@@ -64,6 +64,12 @@ fn together(job: &Job, points: &[(u64, Point)]) -> Option<&'static str> {
 #[must_use]
 pub fn in_use(job: &Job) -> String {
     let probe = &job.probe().name;
+    if let Some(why) = job.remark() {
+        return line(&format!(
+            "it is put in use for probe `{probe}` in the log, but not taken: {why}; `--use configured` \
+             goes back, then calibrate the probe as it is now"
+        ));
+    }
     let what = match job.history().active_number() {
         Some(number) => format!("calibration {number} of probe `{probe}` is in use"),
         None => format!("the configured parameters of probe `{probe}` are in use"),

@@ -7,7 +7,7 @@ use crate::calibrate::plan::plan;
 use crate::calibrate::reference::suggest::{self, Next};
 use crate::calibrate::{Point, Reference, Role};
 use crate::cli::calibrations::page::Page;
-use crate::config::working_range;
+use crate::config::{is_assumed, working_range};
 use crate::control::shown;
 
 /// What is at hand, as a page.
@@ -30,7 +30,22 @@ pub fn text(job: &Job) -> String {
         page.entry("  points", "none at hand that is in no calibration yet");
     }
     page.entry("  next", &next(job));
+    if let Some(assumed) = assumed(job) {
+        page.entry("  range", &assumed);
+    }
     page.text() + &job.resistors()
+}
+
+/// That the range of use is assumed, where not both ends of it are set and one is assumed.
+fn assumed(job: &Job) -> Option<String> {
+    let probe = job.probe();
+    let (low, high) = working_range(&probe.alarms, &probe.unit)?;
+    is_assumed(&probe.alarms).then(|| {
+        format!(
+            "{low} to {high} {} is assumed as the range of use; alarms `low` and `high` would say it",
+            probe.unit
+        )
+    })
 }
 
 fn point(job: &Job, taken: &Taken) -> String {

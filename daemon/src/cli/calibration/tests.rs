@@ -53,6 +53,7 @@ impl Bench {
 
 /// A point on the configured curve, `off` Cel beside it, by `kitchen`.
 fn point(job: &Job, value: f64, off: f64) -> Point {
+    let mean = job.nominal().invert(value + off).unwrap();
     Point {
         role: Role::Fit,
         compared: Compared {
@@ -68,8 +69,8 @@ fn point(job: &Job, value: f64, off: f64) -> Point {
             from_ms: 1_795_550_400_000,
             until_ms: 1_795_550_460_000,
             raw: Vec::new(),
-            electrical: Vec::new(),
-            mean: job.nominal().invert(value + off).unwrap(),
+            electrical: vec![mean],
+            mean,
             uncertainty: 1.0,
             effective: 10.0,
             drift: (0.0, 0.0),
@@ -137,6 +138,19 @@ fn the_next_point_follows_from_those_at_hand() {
       next          near 60 Cel by reference thermometer: the upper end of the range
                     of use has no point yet
     ");
+}
+
+#[test]
+fn a_range_that_is_assumed_is_said_to_be() {
+    let bench = Bench::new();
+    let high = "[probe.mash.alarm.high]\nlimit = \"60 Cel\"\n";
+    std::fs::write(bench.file(), CONFIGURATION.replace(high, "")).unwrap();
+    let text = standing::text(&bench.job());
+    assert!(
+        text.contains("0 to 60 Cel is assumed as the range of use"),
+        "{text}"
+    );
+    assert!(!standing::text(&Bench::new().job()).contains("assumed"));
 }
 
 #[test]

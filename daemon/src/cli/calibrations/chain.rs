@@ -1,9 +1,9 @@
 //! One probe's chain of calibrations, for people.
 
 use super::page::{Page, day, decimals, minute, number, signed};
-use crate::calibrate::History;
 use crate::calibrate::history::{Conversion, Difference, Due, Made, Verified};
 use crate::calibrate::history::{common_range, compare, inputs};
+use crate::calibrate::{History, Verdict};
 use crate::words::counted;
 use jiff::tz::TimeZone;
 
@@ -136,12 +136,14 @@ fn verification(verified: &Verified, unit: &str, zone: &TimeZone) -> String {
     let outcome = &verified.verification;
     let digits = decimals(outcome.expanded);
     format!(
-        "{}: error {} {unit}, U = {} {unit} (k = 2), tolerance {} {unit}: {}; {}",
+        "{}: {}, error {} {unit}; {}",
         day(verified.time_ms, zone),
+        match outcome.verdict() {
+            Verdict::Pass => "passed",
+            Verdict::Fail => "failed",
+            Verdict::Undecided => "could not be decided",
+        },
         signed(outcome.error, digits),
-        number(outcome.expanded, digits),
-        outcome.tolerance,
-        if outcome.pass { "passed" } else { "failed" },
         outcome.rule,
     )
 }

@@ -28,9 +28,8 @@ fn a_chain_is_told_with_dates_uncertainty_and_drift() {
       uncertainty   of the fit at 23.49 Cel: standard 0.050 Cel, expanded 0.10 Cel
                     (k = 2)
       fit           three points: Steinhart-Hart
-      verified      2026-12-01: error +0.08 Cel, U = 0.15 Cel (k = 2), tolerance 0.3
-                    Cel: passed; the error and its expanded uncertainty are within
-                    the tolerance
+      verified      2026-12-01: passed, error +0.08 Cel; the error and its expanded
+                    uncertainty are within the tolerance
       due           2027-11-25
 
     calibration 2   made 2026-12-02 01:50; in use since 2026-12-04

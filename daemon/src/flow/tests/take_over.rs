@@ -36,6 +36,47 @@ fn a_mean_ends_where_the_measuring_changes() {
     assert_eq!(readings(&batch), ["2 vat: 510"]);
 }
 
+/// Uncertainty of the last reading of a batch.
+fn uncertainty(batch: &Batch) -> f64 {
+    let last = batch.readings.last().unwrap();
+    last.outcome.estimate().unwrap().uncertainty()
+}
+
+#[test]
+fn what_is_known_of_the_noise_goes_on_where_counts_are_taken_alike() {
+    let calibrated = || {
+        let mut setup = setup("vat");
+        setup.series = Arc::new(Series {
+            calibration: 1,
+            ..(*setup.series).clone()
+        });
+        setup
+    };
+    let noisy = |second: u64| {
+        let count = 500 + 40 * (second % 2);
+        line(second * 1000, &format!("vat={count}"))
+    };
+    let first = |setup: Setup| {
+        let mut old = flow(vec![super::setup("vat")]);
+        let before = all(&mut old, &(0..20).map(noisy).collect::<Vec<_>>());
+        let (mut new, _) = reload(old, flow(vec![setup]), 20);
+        (
+            uncertainty(&before),
+            uncertainty(&all(&mut new, &[noisy(20)])),
+        )
+    };
+    let (before, after) = first(calibrated());
+    assert!((after / before - 1.0).abs() < 0.1, "{before} {after}");
+    let mut rewired = calibrated();
+    rewired.measuring.front_end = FrontEnd::Divider {
+        probe: Side::High,
+        resistor_ohm: 10_000.0,
+        full_scale: 1023.0,
+    };
+    let (before, after) = first(rewired);
+    assert!(after < 0.5 * before, "{before} {after}");
+}
+
 #[test]
 fn stamps_go_on_increasing() {
     let mut old = flow(vec![setup("vat")]);

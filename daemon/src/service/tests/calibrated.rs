@@ -123,6 +123,41 @@ async fn a_calibration_that_is_put_in_use_is_known_to_the_running_service_at_onc
 }
 
 #[tokio::test]
+async fn a_calibration_that_the_driver_does_not_take_is_not_said_to_be_in_use() {
+    let mut night = Night::start().await;
+    night.until_all_is_read().await;
+    let config = config(night.folder.path(), CONFIGURATION);
+    let (remark, facts) = spawn_blocking(move || {
+        let mut client = Client::connect(&config.log.path).unwrap();
+        let mut remarks = Vec::new();
+        calibrate(&config, |step| {
+            let step = match step {
+                Step::Made { mut calibration } => {
+                    calibration.parameters.push(("z".to_owned(), vec![1.0]));
+                    Step::Made { calibration }
+                }
+                step => step,
+            };
+            let (number, remark) = client.append("vat", step).unwrap();
+            remarks.push(remark);
+            number
+        });
+        (remarks.pop().flatten(), client.probe("vat").unwrap())
+    })
+    .await
+    .unwrap();
+    let remark = remark.unwrap();
+    assert!(
+        remark.contains("calibration 1 cannot be used")
+            && remark
+                .ends_with("the running service is on the configured parameters of probe `vat`"),
+        "{remark}"
+    );
+    assert_eq!((facts.calibration, facts.due_ms), (None, None));
+    night.stop().await;
+}
+
+#[tokio::test]
 async fn a_folder_without_room_for_a_socket_is_a_warning_and_the_night_goes_on() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("night.txt"), LINES).unwrap();

@@ -125,6 +125,28 @@ fn boiling_points_share_the_barometer_whatever_the_pressure_and_instruments_by_t
 }
 
 #[test]
+fn a_barometer_and_an_altitude_share_no_error() {
+    let at_altitude = Told {
+        reference: Reference::Boiling {
+            pressure: 84_560.0,
+            pressure_uncertainty: 1_208.0,
+            altitude: Some(1_500.0),
+        },
+        common: 0.4,
+        ..at(95.0, 0.0)
+    };
+    let barometer = Told {
+        common: 0.05,
+        ..boiling(0.0)
+    };
+    let told = vec![ice(0.0), barometer, at_altitude];
+    let calibration = made(&label(), told).unwrap();
+    let name = "air pressure at the boiling point";
+    let pressures = calibration.sources.iter().filter(|one| one.name == name);
+    assert_eq!(pressures.count(), 2);
+}
+
+#[test]
 fn the_curve_is_found_again_from_what_is_kept() {
     let driver = find("thermistor").unwrap();
     for (parameters, told) in [

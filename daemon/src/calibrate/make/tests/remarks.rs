@@ -62,9 +62,45 @@ fn the_point_that_disagrees_is_named_and_the_uncertainty_widened() {
 }
 
 #[test]
+fn what_points_of_one_instrument_share_is_not_counted_between_them() {
+    // The middle one is 0.6 Cel off: a multiple of what each has of its own and of what the model
+    // cannot follow, but hardly one of the 0.4 Cel that all five share.
+    let shared = |celsius, error| Told {
+        own: 0.02,
+        common: 0.4,
+        input_uncertainty: 1e-6 * ohms(celsius),
+        ..at(celsius, error)
+    };
+    let celsius = [0.0, 20.0, 40.0, 60.0, 80.0];
+    let points = celsius.map(|at| shared(at, if at == 40.0 { 0.6 } else { 0.0 }));
+    assert_snapshot!(remarks(&label(), points.into()), @"point 3 (reference `kitchen`, 40.6 Cel) disagrees with the others by 0.6 Cel, 6.6 times its uncertainty (chi-square 45 with 2 degrees of freedom; chance gives that in less than 0.01 % of fits); it is in the fit, and the stated uncertainty is 4.7 times as wide for it; check that both were in the same place, and read together, then take it again or withdraw it");
+}
+
+#[test]
 fn with_one_degree_of_freedom_none_is_named() {
     let points = vec![ice(0.0), at(20.0, 0.9), at(40.0, 0.0), at(60.0, 0.0)];
     assert_snapshot!(remarks(&label(), points), @"the points contradict each other by more than their uncertainties (chi-square 33 with 1 degree of freedom; chance gives that in less than 0.01 % of fits); which is wrong cannot be told from so few; the stated uncertainty is 5.7 times as wide for it; one more point would tell");
+}
+
+#[test]
+fn one_point_that_was_measured_elsewhere_lets_the_resistor_count() {
+    let given = |elsewhere| Told {
+        elsewhere,
+        ..at(50.0, 0.0)
+    };
+    let own = made(&label(), vec![at(0.0, 0.0), given(false)]).unwrap();
+    assert_eq!((own.channel, own.remarks.len()), (channel(), 0));
+    let mixed = made(&label(), vec![at(0.0, 0.0), given(true)]).unwrap();
+    assert_eq!(mixed.channel, Channel::elsewhere());
+    assert_snapshot!(mixed.remarks.join("\n"), @r#"1 point measured elsewhere, 1 on the probe's channel: its resistor does not cancel; the uncertainty of the resistor of the channel on which the probe is read counts in full (`measured_on = "channel"` in the file of points where its own readings gave the ohms)"#);
+    let all = made(&label(), vec![given(true)]).unwrap();
+    assert_snapshot!(all.remarks.join("\n"), @r#"the points were measured elsewhere, not on the probe's channel; the uncertainty of the resistor of the channel on which the probe is read counts in full (`measured_on = "channel"` in the file of points where its own readings gave the ohms)"#);
+    // As for a reading on the channel where the probe hangs: 0.58 % of the ohms, and more.
+    let driver = find("thermistor").unwrap();
+    let stated = crate::calibrate::Stated::calibrated(&all, driver, &channel()).unwrap();
+    let slope = crate::measure::chain::Transfer::slope(&stated, all.nodes[0]).unwrap();
+    let resistor = 0.0058 * slope.abs() * all.nodes[0];
+    assert!(stated.uncertainty(all.nodes[0], 0.0).unwrap() > resistor);
 }
 
 #[test]

@@ -1,10 +1,11 @@
 //! Drivers as the host sees them: safe views of the C table, models bound to their parameters.
 //!
 //! [`find`] a [`Driver`], [`bind`](Driver::bind) its parameters, and the [`Model`] is a pure
-//! function from the electrical quantity to the physical one. Everything a driver returns is
+//! function from the electrical quantity to the physical one. What a fit asks of it is in `fit`. Everything a driver returns is
 //! checked here, so nobody behind this module meets a NaN. Loading shared libraries is not done
 //! here.
 
+mod fit;
 mod model;
 mod registry;
 mod values;

@@ -16,8 +16,8 @@ const HALVINGS: usize = 200;
 /// A driver with its parameters: a pure function. Cheap to clone.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Model {
-    driver: Driver,
-    binding: Binding,
+    pub(super) driver: Driver,
+    pub(super) binding: Binding,
     range: (f64, f64),
 }
 
@@ -110,7 +110,7 @@ impl Model {
         self.nearer(low, high, value)
     }
 
-    fn in_range(&self, input: f64) -> Result<(), DriverError> {
+    pub(super) fn in_range(&self, input: f64) -> Result<(), DriverError> {
         // False for NaN.
         let inside = (self.range.0..=self.range.1).contains(&input);
         if inside {
@@ -122,10 +122,20 @@ impl Model {
 
     /// Central difference; one-sided at the ends of the range.
     fn difference(&self, input: f64) -> Result<f64, DriverError> {
+        self.difference_with(&[], input)
+    }
+
+    /// The same with some numbers changed, as in [`Model::evaluate_with`].
+    pub(super) fn difference_with(
+        &self,
+        changes: &[(usize, f64)],
+        input: f64,
+    ) -> Result<f64, DriverError> {
         let (lowest, highest) = self.range;
         let step = STEP * input.abs().max((highest - lowest).min(1.0));
         let (low, high) = ((input - step).max(lowest), (input + step).min(highest));
-        let slope = (self.evaluate(high)? - self.evaluate(low)?) / (high - low);
+        let value = |input| self.evaluate_with(changes, input);
+        let slope = (value(high)? - value(low)?) / (high - low);
         finite(Ok(()), [slope])
     }
 
@@ -137,7 +147,7 @@ impl Model {
 }
 
 /// The one number of an answer, if it is one.
-fn finite(answer: Result<(), Status>, [number]: [f64; 1]) -> Result<f64, DriverError> {
+pub(super) fn finite(answer: Result<(), Status>, [number]: [f64; 1]) -> Result<f64, DriverError> {
     answer.map_err(refusal)?;
     if number.is_finite() {
         Ok(number)
@@ -146,7 +156,7 @@ fn finite(answer: Result<(), Status>, [number]: [f64; 1]) -> Result<f64, DriverE
     }
 }
 
-fn refusal(status: Status) -> DriverError {
+pub(super) fn refusal(status: Status) -> DriverError {
     match status {
         Status::OUT_OF_RANGE => DriverError::OutOfRange,
         other => DriverError::Broken(other.code()),

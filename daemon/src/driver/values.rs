@@ -22,6 +22,18 @@ pub(super) fn complete(
         .collect()
 }
 
+/// Whether a number may take the place of the one that this parameter has; a choice's is its index.
+pub(super) fn admit(parameter: &Parameter, number: f64) -> Result<(), String> {
+    let name = parameter.name;
+    match parameter.kind {
+        ParameterKind::Number { unit, bounds, .. } => {
+            within(name, number, unit, bounds).map(|_| ())
+        }
+        ParameterKind::Choice { words, .. } => choice(name, number, words),
+        ParameterKind::List { .. } => Err(format!("`{name}` is a list, not a number")),
+    }
+}
+
 fn one(parameter: &Parameter, given: Vec<f64>) -> Result<Vec<f64>, String> {
     let name = parameter.name;
     match parameter.kind {
@@ -118,6 +130,7 @@ mod tests {
                 default,
                 bounds: (0.1, 1e8),
             },
+            fitted: 0,
         };
         vec![
             Parameter {
@@ -127,6 +140,7 @@ mod tests {
                     words: &["left", "right"],
                     default: 1,
                 },
+                fitted: 0,
             },
             number("r0", None),
             number("lead", Some(0.5)),
@@ -134,6 +148,7 @@ mod tests {
                 name: "rows",
                 summary: "a list",
                 kind: ParameterKind::List { unit: "1", most: 2 },
+                fitted: 0,
             },
         ]
     }

@@ -42,9 +42,9 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), String> {
     if !bytes.starts_with(b"\x7fELF") {
         return Err(format!("it is no shared library{}", likeness(bytes)));
     }
-    let (kind, machine) = word(bytes, TYPE).zip(word(bytes, MACHINE)).ok_or(
-        "it ends within its first lines; copy it again: a copy was cut short",
-    )?;
+    let (kind, machine) = word(bytes, TYPE)
+        .zip(word(bytes, MACHINE))
+        .ok_or("it ends within its first lines; copy it again: a copy was cut short")?;
     check_machine(bytes, machine)?;
     if kind != SHARED {
         return Err("it is a program or an object file, not a shared library; \
@@ -56,7 +56,11 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), String> {
 
 fn check_machine(bytes: &[u8], machine: u16) -> Result<(), String> {
     let class = bytes.get(CLASS).copied();
-    let ours = if cfg!(target_pointer_width = "64") { 2 } else { 1 };
+    let ours = if cfg!(target_pointer_width = "64") {
+        2
+    } else {
+        1
+    };
     // A number that is not listed is left to the loader.
     if (machine == OURS || OURS == 0) && class == Some(ours) {
         return Ok(());
@@ -79,13 +83,18 @@ fn word(bytes: &[u8], at: usize) -> Option<u16> {
 
 fn machine_words(machine: u16) -> String {
     let known = MACHINES.iter().find(|(number, _)| *number == machine);
-    known.map_or_else(|| format!("number {machine}"), |(_, words)| (*words).to_owned())
+    known.map_or_else(
+        || format!("number {machine}"),
+        |(_, words)| (*words).to_owned(),
+    )
 }
 
 /// What a file is likely to be instead.
 fn likeness(bytes: &[u8]) -> &'static str {
     let head = bytes.get(..64).unwrap_or(bytes);
-    let is_text = head.iter().all(|byte| byte.is_ascii_graphic() || byte.is_ascii_whitespace());
+    let is_text = head
+        .iter()
+        .all(|byte| byte.is_ascii_graphic() || byte.is_ascii_whitespace());
     match head {
         _ if head.starts_with(b"!<arch>") => ", but a static one; link it with `-shared`",
         _ if head.starts_with(b"MZ") => ", but a library of another system; build it for Linux",
@@ -111,7 +120,14 @@ mod tests {
     }
 
     fn ours() -> (u16, u8) {
-        (OURS, if cfg!(target_pointer_width = "64") { 2 } else { 1 })
+        (
+            OURS,
+            if cfg!(target_pointer_width = "64") {
+                2
+            } else {
+                1
+            },
+        )
     }
 
     #[test]
@@ -134,7 +150,10 @@ mod tests {
         assert_snapshot!(why(b"\x7fELF\x02"), @"it ends within its first lines; copy it again: a copy was cut short");
         assert_snapshot!(why(&header(2, machine, class)), @"it is a program or an object file, not a shared library; link it with `-shared`, or as a `cdylib`");
         let other = check(&header(SHARED, 8, class)).unwrap_err();
-        assert!(other.starts_with("it is for another machine (MIPS), this host is "), "{other}");
+        assert!(
+            other.starts_with("it is for another machine (MIPS), this host is "),
+            "{other}"
+        );
         let unknown = check(&header(SHARED, 9999, class)).unwrap_err();
         assert!(unknown.contains("(number 9999)"), "{unknown}");
     }

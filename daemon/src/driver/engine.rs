@@ -84,10 +84,6 @@ pub(super) trait Engine: fmt::Debug + Send + Sync {
         inputs: &[f64],
         misfits: &mut [f64],
     ) -> Result<(), Failure>;
-
-    /// What was wrong with an answer, for the journal. Linked-in drivers are tested here, and tell
-    /// nobody.
-    fn complain(&self, _what: fmt::Arguments<'_>) {}
 }
 
 /// A table in this process, linked in.

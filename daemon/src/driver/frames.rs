@@ -213,7 +213,8 @@ impl<'a> Bytes<'a> {
     }
 
     pub(super) fn number(&mut self) -> Result<f64, Malformed> {
-        self.chunk().map(|bits| f64::from_bits(u64::from_le_bytes(bits)))
+        self.chunk()
+            .map(|bits| f64::from_bits(u64::from_le_bytes(bits)))
     }
 
     pub(super) fn numbers(&mut self) -> Result<Numbers<'a>, Malformed> {
@@ -227,6 +228,10 @@ impl<'a> Bytes<'a> {
     }
 
     pub(super) fn end(self) -> Result<(), Malformed> {
-        if self.0.is_empty() { Ok(()) } else { Err(Malformed) }
+        if self.0.is_empty() {
+            Ok(())
+        } else {
+            Err(Malformed)
+        }
     }
 }

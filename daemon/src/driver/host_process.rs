@@ -128,6 +128,10 @@ impl Host {
             return Some(end);
         }
         self.frame.send(&mut self.line).ok()?;
-        Some(if self.gauge.is_full() { End::Memory } else { End::Done })
+        Some(if self.gauge.is_full() {
+            End::Memory
+        } else {
+            End::Done
+        })
     }
 }

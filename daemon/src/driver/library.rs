@@ -34,15 +34,23 @@ impl Library {
     pub(super) fn read(path: &Path, pinned: Option<&str>) -> Result<Self, String> {
         let unread = |error: io::Error| match error.kind() {
             io::ErrorKind::NotFound => "there is no such file; check the name".to_owned(),
-            _ => format!("it cannot be read: {}; check owner and mode", words::system(&error)),
+            _ => format!(
+                "it cannot be read: {}; check owner and mode",
+                words::system(&error)
+            ),
         };
         let path = path.canonicalize().map_err(unread)?;
         let file = File::open(&path).map_err(unread)?;
         trust::check(&path, &file)?;
         let mut bytes = Vec::new();
-        file.take(LARGEST + 1).read_to_end(&mut bytes).map_err(unread)?;
+        file.take(LARGEST + 1)
+            .read_to_end(&mut bytes)
+            .map_err(unread)?;
         if bytes.len() as u64 > LARGEST {
-            return Err(format!("it has more than {} MiB; is it a driver?", LARGEST >> 20));
+            return Err(format!(
+                "it has more than {} MiB; is it a driver?",
+                LARGEST >> 20
+            ));
         }
         elf::check(&bytes)?;
         let sha256 = fingerprint(&bytes);
@@ -54,7 +62,11 @@ impl Library {
         }
         let image = image(&bytes)
             .map_err(|error| format!("it cannot be kept in memory: {}", words::system(&error)))?;
-        Ok(Self { path, sha256, image })
+        Ok(Self {
+            path,
+            sha256,
+            image,
+        })
     }
 
     /// Where it was found, without links.
@@ -80,11 +92,13 @@ impl Library {
 }
 
 fn fingerprint(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
-        // Writing to a text does not fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    Sha256::digest(bytes)
+        .iter()
+        .fold(String::new(), |mut text, byte| {
+            // Writing to a text does not fail.
+            let _ = write!(text, "{byte:02x}");
+            text
+        })
 }
 
 fn image(bytes: &[u8]) -> io::Result<File> {
@@ -138,6 +152,9 @@ mod tests {
             panic!("read although its fingerprint differs");
         };
         // Built by a person with a group of its own, the test program itself may not be trusted.
-        assert!(why.contains("another than `sha256` says") || why.contains("go-w"), "{why}");
+        assert!(
+            why.contains("another than `sha256` says") || why.contains("go-w"),
+            "{why}"
+        );
     }
 }

@@ -42,7 +42,8 @@ const NO_SYMBOL: &str = "it has no symbol `nightbench_driver`, so it is no drive
 
 /// The loader's words, without the name that only this process knows.
 fn cannot_load(error: &libloading::Error, path: &str) -> String {
-    let said = std::error::Error::source(error).map_or_else(|| error.to_string(), ToString::to_string);
+    let said =
+        std::error::Error::source(error).map_or_else(|| error.to_string(), ToString::to_string);
     let said = said.replace(path, "it").replace("it: ", "");
     format!("the loader refuses it: {said}; link it for this host, with all that it needs")
 }

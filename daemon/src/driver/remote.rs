@@ -14,29 +14,22 @@ mod words;
 use super::engine::{Bound, Engine, Failure};
 use super::frames::{Answer, BATCH, Call, Malformed, What};
 use super::library::Library;
-use super::notes::{self, Note};
-use crate::clock;
+use super::notes::Teller;
 use channel::{Channel, Trouble};
 use nightbench_driver::Status;
 use nightbench_driver::host::Binding;
 use std::fmt;
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 pub(super) use words::Doing;
 
-/// A driver that keeps answering nonsense is told of this often, nanoseconds.
-const COMPLAINT_GAP_NS: u64 = 60_000_000_000;
-
 /// What a child is to run, and how.
 #[derive(Clone, Debug)]
 pub(super) struct Plan {
-    /// The driver's name in the configuration.
-    pub(super) driver: String,
-    /// For which probe it runs; empty where it only describes itself.
-    pub(super) probe: String,
+    /// Who tells of it.
+    pub(super) teller: Arc<Teller>,
     /// The library.
     pub(super) library: Arc<Library>,
     /// How long an answer may take.
@@ -65,8 +58,6 @@ struct Shared {
     state: Mutex<State>,
     /// Told at each change of the state.
     changed: Condvar,
-    /// Boot time of the last complaint, nanoseconds; 0 for none yet.
-    complained: AtomicU64,
 }
 
 /// How it stands with the child.
@@ -93,7 +84,6 @@ impl Remote {
             plan,
             state: Mutex::new(State::Starting),
             changed: Condvar::new(),
-            complained: AtomicU64::new(0),
         });
         let remote = Self(Arc::clone(&shared));
         supervise::spawn(shared).map_err(|error| Arc::from(crate::words::system(&error)))?;
@@ -122,8 +112,12 @@ impl Remote {
         let mut state = self.0.lock();
         let channel = match &mut *state {
             State::Ready(channel, _) => channel,
-            State::Failed(_, _, why) | State::Down(why) => return Err(Failure::Host(Arc::clone(why))),
-            State::Starting | State::Stopped => return Err(Failure::Host(Arc::from("it was stopped"))),
+            State::Failed(_, _, why) | State::Down(why) => {
+                return Err(Failure::Host(Arc::clone(why)));
+            }
+            State::Starting | State::Stopped => {
+                return Err(Failure::Host(Arc::from("it was stopped")));
+            }
         };
         match channel.exchange(self.0.plan.deadline, fill, take) {
             Ok(Ok(taken)) => Ok(taken),
@@ -191,7 +185,12 @@ impl Engine for Remote {
                 What::Both,
                 inputs.len(),
                 |frame| {
-                    Call::begin(frame, (What::Both, 0), bound.binding.values(), bound.changes);
+                    Call::begin(
+                        frame,
+                        (What::Both, 0),
+                        bound.binding.values(),
+                        bound.changes,
+                    );
                     Call::end(frame, &[], inputs, &[]);
                 },
                 |answer| {
@@ -234,7 +233,9 @@ impl Engine for Remote {
             },
         );
         match asked {
-            Err(Failure::Status(code)) if code == Status::PARAMETERS.code() && !wrong.is_empty() => {
+            Err(Failure::Status(code))
+                if code == Status::PARAMETERS.code() && !wrong.is_empty() =>
+            {
                 Ok(Some(wrong))
             }
             other => other.map(|()| None),
@@ -262,7 +263,9 @@ impl Engine for Remote {
                 let numbers = start.iter_mut().zip(answer.numbers.iter());
                 // A list stays as it is: it holds none, or several; so does one of a single number,
                 // for which the driver's side sends that number back.
-                numbers.filter(|(list, _)| list.len() == 1).for_each(|(list, number)| list[0] = number);
+                numbers
+                    .filter(|(list, _)| list.len() == 1)
+                    .for_each(|(list, number)| list[0] = number);
                 Ok(())
             },
         )?;
@@ -277,16 +280,6 @@ impl Engine for Remote {
         misfits: &mut [f64],
     ) -> Result<(), Failure> {
         self.numbers((What::Misfit, fitted), binding.into(), inputs, misfits)
-    }
-
-    fn complain(&self, what: fmt::Arguments<'_>) {
-        let now = clock::now().boot_ns.max(1);
-        let last = self.0.complained.load(Ordering::Relaxed);
-        if last > 0 && now.saturating_sub(last) < COMPLAINT_GAP_NS {
-            return;
-        }
-        self.0.complained.store(now, Ordering::Relaxed);
-        self.0.note(&format!("{what}; its readings say `driver failed`; tell its maker"), true);
     }
 }
 
@@ -303,27 +296,12 @@ impl Drop for Remote {
 
 impl fmt::Debug for Remote {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.0.plan.driver)
+        f.write_str(self.0.plan.teller.driver())
     }
 }
 
 impl Shared {
     fn lock(&self) -> MutexGuard<'_, State> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// Notes something about this driver.
-    fn note(&self, what: &str, is_failure: bool) {
-        let Plan { driver, library, probe, .. } = &self.plan;
-        let whose = if probe.is_empty() {
-            String::new()
-        } else {
-            format!(" for probe `{probe}`")
-        };
-        notes::add(Note {
-            driver: driver.clone(),
-            text: format!("driver `{driver}` ({}){whose}: {what}", library.name()),
-            is_failure,
-        });
     }
 }

@@ -8,8 +8,8 @@
 mod system_calls;
 
 use landlock::{
-    ABI, Access, AccessFs, AccessNet, Ruleset, RulesetAttr, RulesetCreatedAttr, RulesetStatus, Scope,
-    path_beneath_rules,
+    ABI, Access, AccessFs, AccessNet, Ruleset, RulesetAttr, RulesetCreatedAttr, RulesetStatus,
+    Scope, path_beneath_rules,
 };
 use rustix::process::{Resource, Rlimit, Signal, set_parent_process_death_signal, setrlimit};
 use rustix::thread::set_no_new_privs;
@@ -41,12 +41,21 @@ pub(super) fn enter(address_space: u64) -> Vec<String> {
     let dies = set_parent_process_death_signal(Some(Signal::KILL));
     note("it does not end with the service", said(dies));
     note("it may gain privileges", said(set_no_new_privs(true)));
-    note("its memory is not limited", limit(Resource::As, address_space));
+    note(
+        "its memory is not limited",
+        limit(Resource::As, address_space),
+    );
     note("it may dump its memory", limit(Resource::Core, 0));
     note("it may write files", limit(Resource::Fsize, 0));
     note("it may start processes", limit(Resource::Nproc, 0));
-    note("it may open many files", limit(Resource::Nofile, DESCRIPTORS));
-    note("it may read files of this user, and reach the network", close_files_and_network());
+    note(
+        "it may open many files",
+        limit(Resource::Nofile, DESCRIPTORS),
+    );
+    note(
+        "it may read files of this user, and reach the network",
+        close_files_and_network(),
+    );
     note("it may make any system call", system_calls::close());
     missing
 }

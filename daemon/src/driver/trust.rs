@@ -4,7 +4,7 @@
 //! Code that is loaded runs as this user, in its child process at best, so a file that a stranger
 //! may write would be a stranger's way in.
 
-use super::words;
+use crate::words;
 use rustix::process::geteuid;
 use std::fs::{File, Metadata};
 use std::io;
@@ -64,7 +64,9 @@ fn judge(found: &Found, what: &str, path: &Path, us: u32) -> Result<(), String> 
             0o020 => "its group",
             _ => "everybody",
         };
-        return Err(format!("{what} may be written by {who}; `chmod go-w {path}`"));
+        return Err(format!(
+            "{what} may be written by {who}; `chmod go-w {path}`"
+        ));
     }
     Ok(())
 }
@@ -105,6 +107,9 @@ mod tests {
         assert_eq!(check(), Ok(()));
         fs::set_permissions(&folder, fs::Permissions::from_mode(0o777)).unwrap();
         let why = check().unwrap_err();
-        assert!(why.contains("drivers` may be written by everybody; `chmod go-w"), "{why}");
+        assert!(
+            why.contains("drivers` may be written by everybody; `chmod go-w"),
+            "{why}"
+        );
     }
 }

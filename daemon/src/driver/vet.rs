@@ -20,8 +20,12 @@ const LONGEST_LIST: usize = 4096;
 pub(super) fn check(declaration: &Declaration) -> Result<(), String> {
     is_name("name", declaration.name)?;
     is_line("summary", declaration.summary)?;
-    declaration.quantity.map_or(Ok(()), |one| is_name("quantity", one))?;
-    declaration.unit.map_or(Ok(()), |one| is_unit("unit", one))?;
+    declaration
+        .quantity
+        .map_or(Ok(()), |one| is_name("quantity", one))?;
+    declaration
+        .unit
+        .map_or(Ok(()), |one| is_unit("unit", one))?;
     let inputs: BTreeSet<u32> = declaration.inputs.iter().map(|one| *one as u32).collect();
     if inputs.is_empty() || inputs.len() < declaration.inputs.len() {
         return Err("it names no electrical quantity as its input, or one twice".to_owned());
@@ -42,7 +46,11 @@ fn check_parameter(parameter: &Parameter) -> Result<(), String> {
     is_line(&format!("summary of `{name}`"), parameter.summary)?;
     let unit_of = || format!("unit of `{name}`");
     match &parameter.kind {
-        ParameterKind::Number { unit, default, bounds } => {
+        ParameterKind::Number {
+            unit,
+            default,
+            bounds,
+        } => {
             is_unit(&unit_of(), unit)?;
             check_bounds(name, *default, *bounds)
         }
@@ -51,7 +59,9 @@ fn check_parameter(parameter: &Parameter) -> Result<(), String> {
             if (1..=LONGEST_LIST).contains(most) {
                 return Ok(());
             }
-            Err(format!("its list `{name}` holds {most} numbers; it must be 1 to {LONGEST_LIST}"))
+            Err(format!(
+                "its list `{name}` holds {most} numbers; it must be 1 to {LONGEST_LIST}"
+            ))
         }
         ParameterKind::Choice { words, default } => check_words(name, words, *default),
     }
@@ -72,9 +82,13 @@ fn check_bounds(name: &str, default: Option<f64>, bounds: (f64, f64)) -> Result<
 fn check_words(name: &str, words: &[&str], default: usize) -> Result<(), String> {
     let distinct: BTreeSet<&str> = words.iter().copied().collect();
     if words.is_empty() || default >= words.len() || distinct.len() < words.len() {
-        return Err(format!("the choice `{name}` has no words, one twice, or no default among them"));
+        return Err(format!(
+            "the choice `{name}` has no words, one twice, or no default among them"
+        ));
     }
-    words.iter().try_for_each(|word| is_name(&format!("word of `{name}`"), word))
+    words
+        .iter()
+        .try_for_each(|word| is_name(&format!("word of `{name}`"), word))
 }
 
 /// Ranks are those of numbers, from 1 without a gap, each once.
@@ -105,20 +119,30 @@ fn is_unit(what: &str, text: &str) -> Result<(), String> {
     if !text.is_empty() && text.len() <= LONGEST_UNIT && text.chars().all(allowed) {
         return Ok(());
     }
-    Err(format!("the {what} is `{}`, which is no UCUM code", shown(text)))
+    Err(format!(
+        "the {what} is `{}`, which is no UCUM code",
+        shown(text)
+    ))
 }
 
 fn is_line(what: &str, text: &str) -> Result<(), String> {
     if !text.is_empty() && text.len() <= LONGEST_LINE && !text.contains(char::is_control) {
         return Ok(());
     }
-    Err(format!("the {what} is no line of at most {LONGEST_LINE} bytes: `{}`", shown(text)))
+    Err(format!(
+        "the {what} is no line of at most {LONGEST_LINE} bytes: `{}`",
+        shown(text)
+    ))
 }
 
 /// A stranger's text in a message: short, and on one line.
 pub(super) fn shown(text: &str) -> String {
     const SHOWN: usize = 60;
-    let mut shown: String = text.chars().take(SHOWN).flat_map(char::escape_debug).collect();
+    let mut shown: String = text
+        .chars()
+        .take(SHOWN)
+        .flat_map(char::escape_debug)
+        .collect();
     if text.chars().nth(SHOWN).is_some() {
         shown.push('…');
     }
@@ -127,7 +151,10 @@ pub(super) fn shown(text: &str) -> String {
 
 /// A stranger's sentence in a message: whole, on one line.
 pub(super) fn shown_line(text: &str) -> String {
-    text.chars().take(LONGEST_LINE).map(|c| if c.is_control() { ' ' } else { c }).collect()
+    text.chars()
+        .take(LONGEST_LINE)
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
 }
 
 #[cfg(test)]
@@ -138,9 +165,23 @@ mod tests {
     use nightbench_driver::Electrical;
     use nightbench_driver::host::View;
 
-    fn number(name: &'static str, default: Option<f64>, bounds: (f64, f64), fitted: u32) -> Parameter {
-        let kind = ParameterKind::Number { unit: "Ohm", default, bounds };
-        Parameter { name, summary: "a number", kind, fitted }
+    fn number(
+        name: &'static str,
+        default: Option<f64>,
+        bounds: (f64, f64),
+        fitted: u32,
+    ) -> Parameter {
+        let kind = ParameterKind::Number {
+            unit: "Ohm",
+            default,
+            bounds,
+        };
+        Parameter {
+            name,
+            summary: "a number",
+            kind,
+            fitted,
+        }
     }
 
     fn sound() -> Declaration {

@@ -25,6 +25,8 @@ pub enum Kind {
     Clock,
     /// Something about the log itself.
     Log,
+    /// A loaded driver failed, was started again, or was taken anew.
+    Driver,
 }
 
 impl Kind {
@@ -41,6 +43,7 @@ impl Kind {
             Self::Outlet => "outlet",
             Self::Clock => "clock",
             Self::Log => "log",
+            Self::Driver => "driver",
         }
     }
 }
@@ -71,7 +74,7 @@ pub struct Entry {
     pub at: Moment,
     /// What kind of event.
     pub kind: Kind,
-    /// Name of the board, probe or outlet; empty for the service itself.
+    /// Name of the board, probe, outlet or driver; empty for the service itself.
     pub subject: String,
     /// For a person.
     pub text: String,

@@ -30,7 +30,7 @@ pub trait Transfer {
     /// The value for an electrical quantity.
     ///
     /// # Errors
-    /// `OutOfRange` where the model has no value, `Broken` where the driver gave no finite number.
+    /// `OutOfRange` where the model has no value, else what went wrong in the driver.
     fn evaluate(&self, input: f64) -> Result<f64, DriverError>;
 
     /// Change of the value with the electrical quantity.
@@ -38,6 +38,14 @@ pub trait Transfer {
     /// # Errors
     /// As [`Transfer::evaluate`].
     fn slope(&self, input: f64) -> Result<f64, DriverError>;
+
+    /// Both at once, which takes half as long where the driver is in another process.
+    ///
+    /// # Errors
+    /// As [`Transfer::evaluate`].
+    fn value_and_slope(&self, input: f64) -> Result<(f64, f64), DriverError> {
+        Ok((self.evaluate(input)?, self.slope(input)?))
+    }
 }
 
 impl Transfer for Model {
@@ -47,6 +55,10 @@ impl Transfer for Model {
 
     fn slope(&self, input: f64) -> Result<f64, DriverError> {
         self.slope(input)
+    }
+
+    fn value_and_slope(&self, input: f64) -> Result<(f64, f64), DriverError> {
+        self.value_and_slope(input)
     }
 }
 
@@ -244,10 +256,8 @@ impl<M: Transfer> Chain<M> {
         let uncertainty = self.count_uncertainty(sample, conditioned) * converted.slope.abs();
         let outcome = match self.estimate(converted.value, uncertainty) {
             Ok(Some(estimate)) => Outcome::Value(estimate),
-            Ok(None) | Err(DriverError::Broken(_) | DriverError::Parameters(_)) => {
-                Outcome::Fault(Quality::DriverFailed)
-            }
             Err(DriverError::OutOfRange) => Outcome::Fault(Quality::OutOfRange),
+            Ok(None) | Err(_) => Outcome::Fault(Quality::DriverFailed),
         };
         (Some(converted.value), outcome)
     }
@@ -268,8 +278,7 @@ impl<M: Transfer> Chain<M> {
     /// Law of propagation for one input (JCGM 100:2008, 5.1.2): uncertainty times slope. `None`
     /// where a driver's answer isn't finite.
     fn estimate(&self, electrical: f64, uncertainty: f64) -> Result<Option<Estimate>, DriverError> {
-        let value = self.model.evaluate(electrical)?;
-        let slope = self.model.slope(electrical)?;
+        let (value, slope) = self.model.value_and_slope(electrical)?;
         Ok(Estimate::new(value, uncertainty * slope.abs()))
     }
 

@@ -37,7 +37,7 @@ pub async fn flow(
         for (probe, channel) in probes_of(config, board) {
             let series = log.series(series(probe)).await.map_err(in_log)?;
             let setup = Setup {
-                measuring: measuring(probe, channel)?,
+                measuring: measuring(probe, channel),
                 alarms: alarms(probe, &standing),
                 boot: log.boot(),
                 last_ms: last_ms(log, &probe.name).await.map_err(in_log)?,
@@ -129,28 +129,16 @@ fn measured_supplies(board: &Board, channels: &[&Channel], now: Moment) -> Vec<S
     channels.iter().map(supply).collect()
 }
 
-/// The model of a probe.
-///
-/// # Errors
-/// What the driver says of the parameters; a checked configuration gives none.
-pub fn model(probe: &ProbeTable) -> Result<crate::driver::Model, ServiceError> {
-    let bound = probe.driver.bind(probe.parameters.clone());
-    bound.map_err(|error| ServiceError::Probe {
-        probe: probe.name.clone(),
-        error,
-    })
-}
-
-fn measuring(probe: &ProbeTable, channel: &Channel) -> Result<Measuring, ServiceError> {
-    Ok(Measuring {
+fn measuring(probe: &ProbeTable, channel: &Channel) -> Measuring {
+    Measuring {
         front_end: channel.front_end,
         corrections: channel.corrections.clone(),
         supply: channel.supply_channel.clone(),
         input: probe.input,
-        model: model(probe)?,
+        model: probe.model.clone(),
         median: probe.median,
         every: probe.every,
-    })
+    }
 }
 
 fn series(probe: &ProbeTable) -> Series {

@@ -4,6 +4,7 @@
 //! log, so that everything that was read is in the log before the process ends.
 
 mod build;
+mod drivers;
 mod outlets;
 mod sources;
 #[cfg(test)]
@@ -134,6 +135,12 @@ impl Service {
             drops: Drops::default(),
         };
         service.journal_start().await;
+        service
+            .hand_over(
+                drivers::loaded(&service.config, None, clock::now()),
+                PATIENCE,
+            )
+            .await;
         let orphans = build::orphans(&service.config, &service.log, clock::now()).await?;
         service.hand_over(orphans, PATIENCE).await;
         let new_outlets = service.outlets.prepare(&service.config).await?;
@@ -212,6 +219,7 @@ impl Service {
         for (board, event) in events.drain(..) {
             batch.append(self.flow.event(board, &event));
         }
+        batch.append(drivers::noted());
         self.hand_over(batch, PATIENCE).await;
     }
 
@@ -250,6 +258,7 @@ impl Service {
         let mut batch = self.flow.tick(now);
         batch.append(self.sources.revive(&self.config, now).await);
         batch.append(self.outlets.revive(now).await);
+        batch.append(drivers::noted());
         self.hand_over(batch, PATIENCE).await;
         self.watchdog.feed(&self.log);
     }
@@ -282,6 +291,8 @@ impl Service {
         let old_flow = std::mem::replace(&mut self.flow, new_flow);
         let batch = self.flow.take_over(clock::now(), old_flow);
         self.hand_over(batch, PATIENCE).await;
+        let changed = drivers::loaded(&config, Some(&self.config), clock::now());
+        self.hand_over(changed, PATIENCE).await;
         self.log.set_commit(config.log.commit).await;
         self.sources.start_new(&config, &numbers);
         self.outlets.apply(&config, new_outlets);

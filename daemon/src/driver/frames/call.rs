@@ -68,7 +68,9 @@ impl<'a> Numbers<'a> {
         if self.len() != room.len() {
             return Err(Malformed);
         }
-        room.iter_mut().zip(self.iter()).for_each(|(place, number)| *place = number);
+        room.iter_mut()
+            .zip(self.iter())
+            .for_each(|(place, number)| *place = number);
         Ok(())
     }
 
@@ -105,7 +107,11 @@ impl<'a> Call<'a> {
         parameters: &[Box<[f64]>],
         changes: &[(usize, f64)],
     ) {
-        frame.begin().byte(what as u8).count(free).length(parameters.len());
+        frame
+            .begin()
+            .byte(what as u8)
+            .count(free)
+            .length(parameters.len());
         for (index, own) in parameters.iter().enumerate() {
             // The last of several changes counts, as it does in process.
             let change = changes.iter().rev().find(|(at, _)| *at == index);
@@ -164,7 +170,12 @@ pub(in crate::driver) struct Answer<'a> {
 
 impl<'a> Answer<'a> {
     /// Fills a frame with an answer.
-    pub(in crate::driver) fn encode(frame: &mut Frame, status: i32, text: &str, arrays: [&[f64]; 2]) {
+    pub(in crate::driver) fn encode(
+        frame: &mut Frame,
+        status: i32,
+        text: &str,
+        arrays: [&[f64]; 2],
+    ) {
         frame.begin().count(status.cast_unsigned()).text(text);
         frame.length(arrays.iter().map(|array| array.len()).sum());
         arrays.iter().for_each(|array| {

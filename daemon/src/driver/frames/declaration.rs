@@ -82,7 +82,12 @@ pub(in crate::driver) fn encode(frame: &mut Frame, declaration: &Declaration) {
     for parameter in &declaration.parameters {
         encode_parameter(frame, parameter);
     }
-    let Declaration { has_slope, has_guess, has_misfit, .. } = declaration;
+    let Declaration {
+        has_slope,
+        has_guess,
+        has_misfit,
+        ..
+    } = declaration;
     for flag in [has_slope, has_guess, has_misfit] {
         frame.byte(u8::from(*flag));
     }
@@ -94,7 +99,11 @@ fn encode_parameter(frame: &mut Frame, parameter: &Parameter) {
         .text(parameter.summary)
         .count(parameter.fitted);
     match &parameter.kind {
-        ParameterKind::Number { unit, default, bounds } => frame
+        ParameterKind::Number {
+            unit,
+            default,
+            bounds,
+        } => frame
             .byte(0)
             .text(unit)
             .number(default.unwrap_or(f64::NAN))

@@ -70,5 +70,9 @@ impl<'a> Hello<'a> {
 }
 
 fn version(bytes: &mut Bytes<'_>) -> Result<(), Malformed> {
-    if bytes.count()? == VERSION { Ok(()) } else { Err(Malformed) }
+    if bytes.count()? == VERSION {
+        Ok(())
+    } else {
+        Err(Malformed)
+    }
 }

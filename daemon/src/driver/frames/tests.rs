@@ -106,7 +106,9 @@ fn a_frame_that_trickles_in_is_given_up_when_told_to() {
         Ok(())
     });
     assert_eq!((whole.unwrap(), asked), (&[7, 8][..], 5));
-    let late = receive(&mut Trickle(&bytes), &mut room, || Err(io::ErrorKind::TimedOut.into()));
+    let late = receive(&mut Trickle(&bytes), &mut room, || {
+        Err(io::ErrorKind::TimedOut.into())
+    });
     assert_eq!(late.unwrap_err().kind(), io::ErrorKind::TimedOut);
 }
 

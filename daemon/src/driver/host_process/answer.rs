@@ -58,7 +58,13 @@ impl Answering {
                 let first = self.first.open(wanted);
                 let others = self.second.open(second);
                 let fitted = (self.nodes.as_slice(), call.free as usize);
-                let status = arrays(&self.view, call.what, &binding, fitted, (&self.inputs, first, others));
+                let status = arrays(
+                    &self.view,
+                    call.what,
+                    &binding,
+                    fitted,
+                    (&self.inputs, first, others),
+                );
                 let arrays = [self.first.close(wanted)?, self.second.close(second)?];
                 Answer::encode(frame, code(status), "", arrays);
                 return Ok(());
@@ -160,7 +166,11 @@ impl Room {
     fn close(&self, wanted: usize) -> Result<&[f64], End> {
         let (numbers, fence) = self.0.split_at_checked(wanted).ok_or(End::Overrun)?;
         let stands = fence.iter().all(|post| post.to_bits() == POST);
-        if stands { Ok(numbers) } else { Err(End::Overrun) }
+        if stands {
+            Ok(numbers)
+        } else {
+            Err(End::Overrun)
+        }
     }
 }
 

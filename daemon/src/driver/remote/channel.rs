@@ -26,7 +26,10 @@ impl Trouble {
     /// For a probe's reading, before it is known how the child ended.
     pub(super) fn words(self, doing: &Doing, deadline: Duration) -> String {
         match self {
-            Self::Late => format!("it did not answer within {} ms{doing}", deadline.as_millis()),
+            Self::Late => format!(
+                "it did not answer within {} ms{doing}",
+                deadline.as_millis()
+            ),
             Self::Gone => format!("it ended{doing}"),
             Self::Garbled => format!("it answered with something that is no answer{doing}"),
         }

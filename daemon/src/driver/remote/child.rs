@@ -70,8 +70,14 @@ impl Hosted {
     pub(super) fn greet(&mut self, plan: &Plan) -> Result<(Channel, Greeting), NoDriver> {
         let mut room = Vec::new();
         let heard = self.hear(plan, &mut room).map_err(NoDriver::Failed)?;
-        let missing = heard.missing.iter().map(|text| crate::driver::vet::shown_line(text)).collect();
-        let declaration = heard.outcome.map_err(|why| NoDriver::Refused(crate::driver::vet::shown_line(why)))?;
+        let missing = heard
+            .missing
+            .iter()
+            .map(|text| crate::driver::vet::shown_line(text))
+            .collect();
+        let declaration = heard
+            .outcome
+            .map_err(|why| NoDriver::Refused(crate::driver::vet::shown_line(why)))?;
         let greeting = Greeting {
             missing,
             declaration: declaration.to_vec(),
@@ -85,7 +91,10 @@ impl Hosted {
         self.line.set_read_timeout(Some(START))?;
         self.line.set_write_timeout(Some(START))?;
         let mut frame = Frame::default();
-        Start { memory: plan.memory }.encode(&mut frame);
+        Start {
+            memory: plan.memory,
+        }
+        .encode(&mut frame);
         frame.send(&mut self.line)?;
         let bytes = receive(&mut self.line, room, bounded(START))?;
         Ok(Hello::decode(bytes)?)

@@ -23,7 +23,8 @@ impl Printed {
         let Ok(count @ 1..) = pipe.read(&mut bytes) else {
             return false;
         };
-        self.last.extend_from_slice(bytes.get(..count).unwrap_or_default());
+        self.last
+            .extend_from_slice(bytes.get(..count).unwrap_or_default());
         let beyond = self.last.len().saturating_sub(KEPT);
         self.last.drain(..beyond);
         true
@@ -35,7 +36,9 @@ impl Printed {
             return None;
         }
         let text = in_one_line(&self.last);
-        Some(format!("printed `{text}`; a driver has nothing to print, more of it is not told"))
+        Some(format!(
+            "printed `{text}`; a driver has nothing to print, more of it is not told"
+        ))
     }
 
     /// What it printed last; ends a sentence.

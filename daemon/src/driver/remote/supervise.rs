@@ -27,7 +27,7 @@ const LAST_WORDS: Timespec = Timespec {
 
 /// Starts the thread. It lives as long as its child, which is told to end with it.
 pub(super) fn spawn(shared: Arc<Shared>) -> io::Result<()> {
-    let name = format!("driver {}", shared.plan.driver);
+    let name = format!("driver {}", shared.plan.teller.driver());
     let thread = thread::Builder::new().name(name);
     thread.spawn(move || run(&shared)).map(|_| ())
 }
@@ -73,7 +73,9 @@ fn one_life(shared: &Shared) -> String {
             }
             let status = watch(shared, &mut hosted, &mut printed);
             match status {
-                Some(status) if !killed => words::ended(status, &Doing::Loading, &shared.plan, &printed),
+                Some(status) if !killed => {
+                    words::ended(status, &Doing::Loading, &shared.plan, &printed)
+                }
                 _ => NoDriver::Failed(error).words() + &printed.last_words(),
             }
         }
@@ -100,7 +102,10 @@ fn watch(shared: &Shared, hosted: &mut Hosted, printed: &mut Printed) -> Option<
         if prints {
             open = printed.take(&mut hosted.printed);
             if open && is_up() {
-                printed.remark().iter().for_each(|text| shared.note(text, false));
+                printed
+                    .remark()
+                    .iter()
+                    .for_each(|text| shared.plan.teller.tell(text, false));
             }
         }
         if ended {
@@ -115,7 +120,11 @@ fn watch(shared: &Shared, hosted: &mut Hosted, printed: &mut Printed) -> Option<
 
 /// Waits until it has ended, or there is something to read.
 fn next(hosted: &Hosted, open: bool, within: Option<&Timespec>) -> (bool, bool) {
-    let wanted = if open { PollFlags::IN } else { PollFlags::empty() };
+    let wanted = if open {
+        PollFlags::IN
+    } else {
+        PollFlags::empty()
+    };
     let mut both = [
         PollFd::new(&hosted.process, PollFlags::IN),
         PollFd::new(&hosted.printed, wanted),
@@ -131,7 +140,10 @@ fn next(hosted: &Hosted, open: bool, within: Option<&Timespec>) -> (bool, bool) 
             both
         }
     };
-    (!process.revents().is_empty(), open && !pipe.revents().is_empty())
+    (
+        !process.revents().is_empty(),
+        open && !pipe.revents().is_empty(),
+    )
 }
 
 fn how_it_ended(shared: &Shared, status: Option<ExitStatus>, printed: &Printed) -> String {
@@ -161,7 +173,7 @@ fn down(shared: &Shared, why: &str, wait: Duration) -> bool {
     if was_up {
         let seconds = wait.as_secs();
         let text = format!("{why}; its readings say `driver failed`; started again in {seconds} s");
-        shared.note(&text, true);
+        shared.plan.teller.tell(&text, true);
     }
     true
 }
@@ -169,7 +181,9 @@ fn down(shared: &Shared, why: &str, wait: Duration) -> bool {
 /// Waits before the next start; false where nobody needs it any more.
 fn paused(shared: &Shared, wait: Duration) -> bool {
     let stays = |state: &mut State| !matches!(state, State::Stopped);
-    let waited = shared.changed.wait_timeout_while(shared.lock(), wait, stays);
+    let waited = shared
+        .changed
+        .wait_timeout_while(shared.lock(), wait, stays);
     let (state, _) = waited.unwrap_or_else(PoisonError::into_inner);
     !matches!(*state, State::Stopped)
 }

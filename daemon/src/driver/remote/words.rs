@@ -99,7 +99,11 @@ fn signal_words(signal: i32) -> String {
 pub(super) fn in_one_line(bytes: &[u8]) -> String {
     let text = String::from_utf8_lossy(bytes);
     let words: Vec<&str> = text.split_whitespace().collect();
-    let line: String = words.join(" ").chars().flat_map(char::escape_debug).collect();
+    let line: String = words
+        .join(" ")
+        .chars()
+        .flat_map(char::escape_debug)
+        .collect();
     let line = line.replace('`', "'");
     let beyond = line.chars().count().saturating_sub(SHOWN);
     line.chars().skip(beyond).collect()

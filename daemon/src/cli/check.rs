@@ -1,6 +1,7 @@
 //! `nightbench check FILE`: is this configuration right?
 //!
-//! Reads the file, and looks at what it names on this host without changing or starting anything.
+//! Reads the file, and looks at what it names on this host without changing anything. Nothing is
+//! started but the drivers that it loads, each in a process of its own.
 
 mod surroundings;
 
@@ -39,7 +40,8 @@ pub fn check(path: &Path, mut out: impl Write, mut err: impl Write) -> std::io::
             return Ok(false);
         }
     };
-    let (config, mut problems) = config::parse(&text, path.parent().unwrap_or(Path::new("")));
+    let (config, mut problems) =
+        config::parse_with_files(&text, path.parent().unwrap_or(Path::new("")));
     if let Some(config) = &config {
         problems.extend(config::remarks(&text, surroundings::look(config)));
         problems.sort_by_key(|problem| (problem.line, problem.column));

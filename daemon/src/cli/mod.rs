@@ -81,6 +81,9 @@ enum Verb {
         /// A command, as in `nightbench man serve`
         command: Option<String>,
     },
+    /// Run one loaded driver for the service, which starts this by itself
+    #[command(hide = true)]
+    DriverHost,
 }
 
 /// The configuration that `check` looks at; `--config FILE` means the same, as it does for `serve`.
@@ -201,6 +204,7 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Republish(arguments) => republish::run(&arguments),
         Verb::Completions { shell } => generate::completions(shell),
         Verb::Man { command } => generate::man(command.as_deref()),
+        Verb::DriverHost => Ok(crate::driver::run_host_process()),
     }
 }
 

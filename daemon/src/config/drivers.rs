@@ -99,9 +99,7 @@ impl Drivers {
 
 /// Why a library gives no driver. The reason says what to do after its last semicolon.
 fn library_fault(file: &str, why: &str) -> Fault {
-    let (what, right) = why
-        .rsplit_once("; ")
-        .unwrap_or((why, "see the README of drivers"));
+    let (what, right) = why.rsplit_once("; ").unwrap_or((why, "tell its maker"));
     Fault::new(format!("`{file}`: {what}"), right)
 }
 

@@ -44,14 +44,33 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), String> {
     }
     let (kind, machine) = word(bytes, TYPE)
         .zip(word(bytes, MACHINE))
-        .ok_or("it ends within its first lines; copy it again: a copy was cut short")?;
+        .ok_or(CUT_SHORT)?;
     check_machine(bytes, machine)?;
     if kind != SHARED {
         return Err("it is a program or an object file, not a shared library; \
                     link it with `-shared`, or as a `cdylib`"
             .to_owned());
     }
+    if end_of_sections(bytes).is_none_or(|end| end > bytes.len() as u64) {
+        return Err(CUT_SHORT.to_owned());
+    }
     Ok(())
+}
+
+/// What the loader would find out by crashing.
+const CUT_SHORT: &str = "it ends before its end; copy it again: a copy was cut short";
+
+/// Where its last table ends, which linkers put at the file's end.
+fn end_of_sections(bytes: &[u8]) -> Option<u64> {
+    let is_64 = bytes.get(CLASS) == Some(&2);
+    let (offset, size) = if is_64 { (0x28, 0x3a) } else { (0x20, 0x2e) };
+    let pair = |at| word(bytes, at).map(u64::from);
+    let halves = if is_64 { 4 } else { 2 };
+    // Little-endian, as every machine that this program is built for.
+    let start = (0..halves).try_fold(0_u64, |sum, half| {
+        Some(sum | pair(offset + 2 * half)? << (16 * half))
+    })?;
+    start.checked_add(pair(size)?.checked_mul(pair(size + 2)?)?)
 }
 
 fn check_machine(bytes: &[u8], machine: u16) -> Result<(), String> {
@@ -134,6 +153,9 @@ mod tests {
     fn a_shared_library_for_this_host_is_fine() {
         let (machine, class) = ours();
         assert_eq!(check(&header(SHARED, machine, class)), Ok(()));
+        let mut cut = header(SHARED, machine, class);
+        cut[if class == 2 { 0x28 } else { 0x20 }] = 65;
+        assert_eq!(check(&cut), Err(CUT_SHORT.to_owned()));
         let own = std::fs::read(std::env::current_exe().unwrap()).unwrap();
         assert!(own.starts_with(b"\x7fELF") && word(&own, MACHINE) == Some(OURS));
     }
@@ -147,7 +169,7 @@ mod tests {
         assert_snapshot!(why(b"!<arch>\n\x00"), @"it is no shared library, but a static one; link it with `-shared`");
         assert_snapshot!(why(b"MZ\x90\x00"), @"it is no shared library, but a library of another system; build it for Linux");
         assert_snapshot!(why(&[0x89, 1, 2]), @"it is no shared library; name the file that the compiler made");
-        assert_snapshot!(why(b"\x7fELF\x02"), @"it ends within its first lines; copy it again: a copy was cut short");
+        assert_snapshot!(why(b"\x7fELF\x02"), @"it ends before its end; copy it again: a copy was cut short");
         assert_snapshot!(why(&header(2, machine, class)), @"it is a program or an object file, not a shared library; link it with `-shared`, or as a `cdylib`");
         let other = check(&header(SHARED, 8, class)).unwrap_err();
         assert!(

@@ -17,7 +17,7 @@ use rustix::process::{DumpableBehavior, set_dumpable_behavior};
 use rustix::stdio::{dup2_stdin, dup2_stdout, stderr, stdin, stdout};
 use std::fs::File;
 use std::io;
-use std::os::fd::{AsFd, OwnedFd};
+use std::os::fd::{AsFd, IntoRawFd, OwnedFd};
 use std::os::unix::net::UnixStream;
 use std::process::ExitCode;
 
@@ -111,12 +111,16 @@ impl Host {
 
     /// Answers until the line ends, or there is nothing that could answer.
     fn serve(mut self) -> End {
-        while let Some(end) = self.step() {
-            if end != End::Done {
-                return end;
+        let end = loop {
+            match self.step() {
+                Some(End::Done) => {}
+                Some(end) => break end,
+                None => break End::Done,
             }
-        }
-        End::Done
+        };
+        // The line ends with the process: the service kills whoever ends it before.
+        let _ = self.line.into_raw_fd();
+        end
     }
 
     /// One call; `None` where the line has ended.

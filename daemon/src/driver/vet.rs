@@ -91,15 +91,18 @@ fn check_words(name: &str, words: &[&str], default: usize) -> Result<(), String>
         .try_for_each(|word| is_name(&format!("word of `{name}`"), word))
 }
 
-/// Ranks are those of numbers, from 1 without a gap, each once.
+/// There are no more ranks than parameters; two forms may each have one of a rank.
 fn check_ranks(parameters: &[Parameter]) -> Result<(), String> {
-    let fitted = parameters.iter().filter(|one| one.fitted > 0);
-    let mut ranks: Vec<u32> = fitted.map(|one| one.fitted).collect();
-    ranks.sort_unstable();
-    if ranks.iter().zip(1..).all(|(rank, wanted)| *rank == wanted) {
-        return Ok(());
+    let beyond = |one: &&Parameter| one.fitted as usize > parameters.len();
+    match parameters.iter().find(beyond) {
+        None => Ok(()),
+        Some(one) => Err(format!(
+            "its parameter `{}` has the rank {} in fits, but it has {} parameters",
+            one.name,
+            one.fitted,
+            parameters.len()
+        )),
     }
-    Err("the ranks of its fitted parameters must be 1, 2, 3 and so on, each once".to_owned())
 }
 
 fn is_name(what: &str, text: &str) -> Result<(), String> {
@@ -138,15 +141,23 @@ fn is_line(what: &str, text: &str) -> Result<(), String> {
 /// A stranger's text in a message: short, and on one line.
 pub(super) fn shown(text: &str) -> String {
     const SHOWN: usize = 60;
-    let mut shown: String = text
-        .chars()
-        .take(SHOWN)
-        .flat_map(char::escape_debug)
-        .collect();
+    let mut shown = on_one_line(text.chars().take(SHOWN));
     if text.chars().nth(SHOWN).is_some() {
         shown.push('…');
     }
     shown
+}
+
+/// Characters with those escaped that are none to look at.
+pub(super) fn on_one_line(characters: impl Iterator<Item = char>) -> String {
+    characters.fold(String::new(), |mut line, character| {
+        if character.is_control() {
+            line.extend(character.escape_debug());
+        } else {
+            line.push(character);
+        }
+        line
+    })
 }
 
 /// A stranger's sentence in a message: whole, on one line.
@@ -226,7 +237,7 @@ mod tests {
         assert_snapshot!(refused(|it| it.parameters.push(number("r10", None, (0.0, 1.0), 0))), @"it declares two parameters `r10`");
         assert_snapshot!(refused(|it| it.parameters = vec![number("a", None, (0.0, f64::INFINITY), 0)]), @"the bounds of `a` are 0 to inf; they must be finite and hold its default");
         assert_snapshot!(refused(|it| it.parameters = vec![number("a", Some(2.0), (0.0, 1.0), 0)]), @"the bounds of `a` are 0 to 1; they must be finite and hold its default");
-        assert_snapshot!(refused(|it| it.parameters = vec![number("a", None, (0.0, 1.0), 2)]), @"the ranks of its fitted parameters must be 1, 2, 3 and so on, each once");
+        assert_snapshot!(refused(|it| it.parameters = vec![number("a", None, (0.0, 1.0), 2)]), @"its parameter `a` has the rank 2 in fits, but it has 1 parameters");
         let list = |most| ParameterKind::List { unit: "1", most };
         assert_snapshot!(refused(|it| it.parameters[0].kind = list(1_000_000)), @"its list `r10` holds 1000000 numbers; it must be 1 to 4096");
         let choice = |words, default| ParameterKind::Choice { words, default };

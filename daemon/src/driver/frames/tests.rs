@@ -73,7 +73,8 @@ fn a_length_beyond_the_bound_or_a_second_frame_is_refused() {
     let long = u32::try_from(LARGEST + 1).unwrap().to_le_bytes();
     let two = [1, 0, 0, 0, 7, 9];
     for bytes in [&long[..], &two] {
-        let refused = receive(&mut Cursor::new(bytes), &mut Vec::new(), || Ok(()));
+        let mut room = Vec::new();
+        let refused = receive(&mut Cursor::new(bytes), &mut room, || Ok(()));
         assert_eq!(refused.unwrap_err().kind(), io::ErrorKind::InvalidData);
     }
 }
@@ -81,7 +82,8 @@ fn a_length_beyond_the_bound_or_a_second_frame_is_refused() {
 #[test]
 fn an_end_within_a_frame_is_an_end() {
     for bytes in [&[][..], &[1, 0], &[2, 0, 0, 0, 7]] {
-        let ended = receive(&mut Cursor::new(bytes), &mut Vec::new(), || Ok(()));
+        let mut room = Vec::new();
+        let ended = receive(&mut Cursor::new(bytes), &mut room, || Ok(()));
         assert_eq!(ended.unwrap_err().kind(), io::ErrorKind::UnexpectedEof);
     }
 }

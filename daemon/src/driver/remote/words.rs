@@ -5,6 +5,7 @@ use super::channel::Trouble;
 use super::printed::Printed;
 use crate::driver::frames::What;
 use crate::driver::host_process::End;
+use crate::driver::vet::on_one_line;
 use crate::words::counted;
 use std::fmt;
 use std::os::unix::process::ExitStatusExt;
@@ -87,7 +88,8 @@ fn signal_words(signal: i32) -> String {
         6 => "aborted",
         7 => "crashed (bad memory access)",
         8 => "crashed (arithmetic fault)",
-        9 => "was killed, by somebody or for lack of memory,",
+        // By the service itself where the line ended first.
+        9 => "closed its line to the service, or was killed for lack of memory,",
         11 => "crashed (segmentation fault)",
         31 => "made a system call that it may not make",
         other => return format!("was ended by signal {other}"),
@@ -99,11 +101,7 @@ fn signal_words(signal: i32) -> String {
 pub(super) fn in_one_line(bytes: &[u8]) -> String {
     let text = String::from_utf8_lossy(bytes);
     let words: Vec<&str> = text.split_whitespace().collect();
-    let line: String = words
-        .join(" ")
-        .chars()
-        .flat_map(char::escape_debug)
-        .collect();
+    let line = on_one_line(words.join(" ").chars());
     let line = line.replace('`', "'");
     let beyond = line.chars().count().saturating_sub(SHOWN);
     line.chars().skip(beyond).collect()

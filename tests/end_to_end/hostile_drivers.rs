@@ -226,3 +226,38 @@ fn what_a_driver_prints_is_told_once_and_disturbs_nothing() {
     assert_eq!(service.log().entries("chatty", "printed").len(), 1);
     service.stop();
 }
+
+#[test]
+fn a_driver_opens_no_file_and_no_socket_starts_nothing_and_dies_with_the_service() {
+    let mut scene = Scene::new();
+    let mut board = scene.board("bench");
+    let folder = drivers::folder(scene.folder());
+    drivers::misbehaving(&folder, "spy", "SPY");
+    scene
+        .add("[drivers]\nfolders = [\"drivers\"]\n")
+        .bare("bench", "n")
+        .loaded("spy", ("bench", "n"), "spy");
+    let service = Service::start_with(&scene, &mut [&mut board]);
+    board.send_line("n=13");
+    service.has_logged(1, "spy");
+    // A kernel without the means says so instead.
+    if service
+        .log()
+        .entries("spy", "does not keep it in")
+        .is_empty()
+    {
+        assert_eq!(service.log().of("spy")[0].value, Some(0.0));
+    }
+    let children = service.children();
+    assert_eq!(children.len(), 1, "one process for each probe");
+    service.kill();
+    until("the driver's process is gone", SOON, || {
+        children.iter().all(|child| !is_alive(child))
+    });
+}
+
+/// Whether there is a process of this number that has not ended.
+fn is_alive(process: &str) -> bool {
+    let stat = std::fs::read_to_string(format!("/proc/{process}/stat"));
+    stat.is_ok_and(|stat| !stat.contains(") Z ") && !stat.contains(") X "))
+}

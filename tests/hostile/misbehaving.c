@@ -4,11 +4,14 @@
  */
 #include "nightbench_driver.h"
 
+#include <fcntl.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/socket.h>
 #include <time.h>
+#include <unistd.h>
 
 /* Ways to misbehave. */
 #define HEALTHY 0
@@ -30,15 +33,13 @@
 #define CLOSE_ALL 16
 #define FACTOR_3 17
 #define WRITE_TO_HOST 18
+#define SPY 19
 
 #ifndef HOW
 #define HOW HEALTHY
 #endif
 #define TRIGGER 13.0
 #define FACTOR (HOW == FACTOR_3 ? 3.0 : 2.0)
-
-int close(int);
-long write(int, const void *, unsigned long);
 
 static int32_t misbehave(double *values, size_t count) {
     switch (HOW) {
@@ -77,6 +78,18 @@ static int32_t misbehave(double *values, size_t count) {
         /* Whatever descriptor leads to the host gets a frame of 4 GiB. */
         for (int i = 3; i < 16; i++) (void)!write(i, "\xff\xff\xff\xff", 4);
         break;
+    case SPY: {
+        /* What it could do that a computation has no need of, one digit each. */
+        pid_t child = fork();
+        if (child == 0) _exit(0);
+        values[0] = (open("/etc/passwd", O_RDONLY) >= 0 ? 1.0 : 0.0)
+                  + (open("/etc/hostname", O_RDONLY) >= 0 ? 10.0 : 0.0)
+                  + (open("/dev/shm/driver", O_WRONLY | O_CREAT, 0600) >= 0 ? 100.0 : 0.0)
+                  + (socket(AF_INET, SOCK_STREAM, 0) >= 0 ? 1000.0 : 0.0)
+                  + (child >= 0 ? 10000.0 : 0.0)
+                  + (getenv("PATH") != NULL ? 100000.0 : 0.0);
+        break;
+    }
     }
     return NB_DONE;
 }

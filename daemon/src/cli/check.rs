@@ -115,7 +115,7 @@ mod tests {
     bath.toml:1:1: `site` is missing; add a line such as `site = "cellar"`
     bath.toml:1:1: there is no `[log]` table; add one with the file that readings are kept in: `path = "night.sqlite"`
     bath.toml:1:1: there is no `[probe.NAME]` table, so nothing would be read; add one for each probe
-    bath.toml:1:1: unknown key `sight`; the keys here are `board`, `log`, `outlet`, `probe`, `site`
+    bath.toml:1:1: unknown key `sight`; the keys here are `board`, `driver`, `drivers`, `log`, `outlet`, `probe`, `site`
     "#);
         insta::assert_snapshot!(err, @"`bath.toml` cannot be used: 4 errors, 0 warnings");
     }

@@ -3,6 +3,8 @@
 mod calibrations;
 pub mod check;
 mod doctor;
+mod driver;
+mod drivers;
 mod generate;
 mod listen;
 pub(crate) mod ports;
@@ -24,7 +26,8 @@ const EXIT_CODES: &str = "\
 Exit codes:
   0  done as asked
   1  it could not be done: `check` found errors, `doctor` something wrong, `listen`
-     no format, `ports` no port, `status` no service; why is on stderr
+     no format, `ports` no port, `status` no service, `driver check` a broken promise;
+     why is on stderr
   2  the command line could not be understood
 
 Results go to stdout, talk to stderr. This program is not a safety device.";
@@ -71,6 +74,10 @@ enum Verb {
     /// They go out as late ones, beside a running service and without disturbing it. The number of
     /// readings that were taken goes to stdout.
     Republish(republish::Arguments),
+    /// Say which drivers there are, linked in and in libraries, and which library is refused
+    Drivers(drivers::Arguments),
+    /// Make a driver of your own, and check it
+    Driver(driver::Arguments),
     /// Print completions for a shell
     Completions {
         /// The shell
@@ -202,6 +209,8 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Readings(arguments) => readings::run(&arguments),
         Verb::Calibrations(arguments) => calibrations::run(&arguments),
         Verb::Republish(arguments) => republish::run(&arguments),
+        Verb::Drivers(arguments) => drivers::run(&arguments),
+        Verb::Driver(arguments) => driver::run(&arguments),
         Verb::Completions { shell } => generate::completions(shell),
         Verb::Man { command } => generate::man(command.as_deref()),
         Verb::DriverHost => Ok(crate::driver::run_host_process()),

@@ -122,6 +122,11 @@ pub(super) fn wanted(root: &Table<'_>, base: &Path) -> Vec<Wanted> {
     all
 }
 
+/// All libraries that a configuration names, and the folders in which others may lie.
+pub(super) fn all(root: &Table<'_>, base: &Path) -> (Vec<Wanted>, Vec<PathBuf>) {
+    (wanted(root, base), folders(root, base).unwrap_or_default())
+}
+
 /// Reports what is wrong with the two tables.
 pub(super) fn read(root: &Table<'_>, base: &Path, drivers: &Drivers) {
     let folders = folders(root, base).unwrap_or_default();
@@ -171,7 +176,8 @@ fn declared(root: &Table<'_>, folders: &[PathBuf]) -> Vec<Option<Wanted>> {
 }
 
 impl Wanted {
-    fn new(name: &str, folders: &[PathBuf]) -> Self {
+    /// `lib<name>.so` in one of these folders, run as without a table of its own.
+    pub(super) fn new(name: &str, folders: &[PathBuf]) -> Self {
         let file = format!("lib{name}.so");
         Self {
             name: name.to_owned(),

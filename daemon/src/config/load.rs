@@ -84,7 +84,7 @@ pub fn parse_with_files(text: &str, base: &Path) -> (Option<Config>, Vec<Problem
 
 /// A driver's library, in the first of the folders that has it; `None` where none has, and no table
 /// says that there must be one.
-fn open(wanted: &Wanted) -> Option<Result<Driver, String>> {
+pub(super) fn open(wanted: &Wanted) -> Option<Result<Driver, String>> {
     let places = wanted
         .folders
         .iter()

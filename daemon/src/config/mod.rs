@@ -17,6 +17,7 @@ mod filter;
 mod format;
 mod hint;
 mod item;
+mod libraries;
 mod line_protocol;
 mod load;
 mod log;
@@ -49,11 +50,13 @@ mod words;
 pub use board::Board;
 pub use channel::Channel;
 pub use clock::Clock;
+pub use libraries::{Libraries, Library, libraries};
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
 pub use load::{LoadError, load, parse_with_files, read_text};
 pub use log::Log;
 pub use mqtt::{Mqtt, MqttVersion, Payload};
 pub use outlet::{Outlet, OutletKind};
+pub use parameters::parameters;
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
 pub use remark::{Remark, remarks};
@@ -106,13 +109,18 @@ pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
     parse_with(text, &Files::new(base, &unread), &Drivers::default())
 }
 
-/// The drivers' libraries that a text names; its faults are not told here.
-fn wanted(text: &str, base: &Path) -> Vec<Wanted> {
+/// What `look` sees in a text; its faults are not told here.
+fn glance<T>(text: &str, look: impl FnOnce(&Table<'_>) -> T) -> T {
     let (readable, _) = syntax::readable(text);
     let (document, _) = DeTable::parse_recoverable(&readable);
     let report = Report::new(text);
     let root = Table::new(&report, String::new(), 0..0, document.get_ref());
-    drivers::wanted(&root, base)
+    look(&root)
+}
+
+/// The drivers' libraries that a text names.
+fn wanted(text: &str, base: &Path) -> Vec<Wanted> {
+    glance(text, |root| drivers::wanted(root, base))
 }
 
 /// As [`parse`], with the files and drivers that the text names.

@@ -1,10 +1,21 @@
 //! `[probe.NAME.parameters]`: what the probe's driver wants to know, as the driver declares it.
 
 use super::item::{Item, Value};
-use super::problem::Fault;
+use super::problem::{Fault, Problem};
 use super::reader::Table;
 use super::unit::Unit;
 use crate::driver::{Driver, DriverError, Model, Parameter, ParameterKind};
+
+/// Values for a driver's parameters from a text with the table `[parameters]`, as a probe has it: what
+/// [`Driver::bind`] takes.
+#[must_use]
+pub fn parameters(text: &str, driver: &Driver) -> (Option<Vec<Vec<f64>>>, Vec<Problem>) {
+    super::document(text, |root| {
+        let values = read(root, driver);
+        root.end();
+        values
+    })
+}
 
 /// One slice of numbers per declared parameter, in the driver's order; empty for a number without
 /// default that is not given (whether it is needed is for the driver to say).

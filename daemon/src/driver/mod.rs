@@ -11,6 +11,7 @@
 
 mod elf;
 mod engine;
+pub mod examine;
 mod fit;
 mod frames;
 mod host_process;

@@ -152,6 +152,30 @@ impl Driver {
         Model::new(*self, self.running(probe)?, Binding::new(values))
     }
 
+    /// Version of the interface that it was built against, major and minor.
+    #[must_use]
+    pub fn interface(&self) -> (u32, u32) {
+        self.0.declaration.interface
+    }
+
+    /// What it calls itself; a loaded one may have another [name](Driver::name) in configurations.
+    #[must_use]
+    pub fn own_name(&self) -> &'static str {
+        self.0.declaration.name
+    }
+
+    /// What it has of what a driver may add: a formula for the slope, a guess, a misfit.
+    #[must_use]
+    pub fn adds(&self) -> [bool; 3] {
+        let Declaration {
+            has_slope,
+            has_guess,
+            has_misfit,
+            ..
+        } = self.0.declaration;
+        [has_slope, has_guess, has_misfit]
+    }
+
     /// The library of a loaded driver: file and SHA-256; `None` for one that is linked in.
     #[must_use]
     pub fn library(&self) -> Option<(&'static std::path::Path, &'static str)> {

@@ -197,6 +197,7 @@ mod tests {
 
     fn sound() -> Declaration {
         Declaration {
+            interface: (1, 1),
             name: "sunny",
             summary: "light of day",
             quantity: Some("illuminance"),

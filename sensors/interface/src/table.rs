@@ -217,6 +217,12 @@ impl Status {
     /// The host called with a null pointer or another number of parameters than declared.
     pub const WRONG_CALL: Self = Self(codes::WRONG_CALL);
 
+    /// The status of a number that crossed.
+    #[must_use]
+    pub fn from_code(code: i32) -> Self {
+        Self(code)
+    }
+
     /// The number that crossed.
     #[must_use]
     pub fn code(self) -> i32 {

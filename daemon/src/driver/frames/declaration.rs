@@ -12,6 +12,8 @@ const MOST: usize = 256;
 /// What a driver says of itself.
 #[derive(Clone, Debug, PartialEq)]
 pub(in crate::driver) struct Declaration {
+    /// Version of the interface that it was built against, major and minor.
+    pub(in crate::driver) interface: (u32, u32),
     /// What the library calls its driver.
     pub(in crate::driver) name: &'static str,
     /// One line for a person.
@@ -36,6 +38,7 @@ impl Declaration {
     /// That of a table in this process.
     pub(in crate::driver) fn of(view: &View) -> Self {
         Self {
+            interface: view.version(),
             name: view.name(),
             summary: view.summary(),
             quantity: view.quantity(),
@@ -52,6 +55,7 @@ impl Declaration {
     pub(in crate::driver) fn decode(frame: &'static [u8]) -> Result<Self, Malformed> {
         let mut bytes = Bytes::new(frame);
         let declaration = Self {
+            interface: (bytes.count()?, bytes.count()?),
             name: bytes.text()?,
             summary: bytes.text()?,
             quantity: perhaps(bytes.text()?),
@@ -70,6 +74,8 @@ impl Declaration {
 pub(in crate::driver) fn encode(frame: &mut Frame, declaration: &Declaration) {
     frame
         .byte(1)
+        .count(declaration.interface.0)
+        .count(declaration.interface.1)
         .text(declaration.name)
         .text(declaration.summary)
         .text(declaration.quantity.unwrap_or_default())

@@ -96,7 +96,11 @@ fn ready(shared: &Shared, ready: State) -> bool {
 /// Reads what it prints until it has ended.
 fn watch(shared: &Shared, hosted: &mut Hosted, printed: &mut Printed) -> Option<ExitStatus> {
     let mut open = true;
-    let is_up = || matches!(*shared.lock(), State::Ready(..));
+    // Whoever holds the lock is asking it something, and may wait for what it prints to be read.
+    let is_up = || match shared.state.try_lock() {
+        Ok(state) => matches!(*state, State::Ready(..)),
+        Err(_) => true,
+    };
     loop {
         let (ended, prints) = next(hosted, open);
         if prints {

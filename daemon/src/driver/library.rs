@@ -39,6 +39,13 @@ impl Library {
                 words::system(&error)
             ),
         };
+        let folder = path
+            .parent()
+            .map(Path::canonicalize)
+            .transpose()
+            .map_err(unread)?;
+        // Where it is a link, whoever may write here could let it lead elsewhere.
+        folder.as_deref().map_or(Ok(()), trust::check_folder)?;
         let path = path.canonicalize().map_err(unread)?;
         let file = File::open(&path).map_err(unread)?;
         trust::check(&path, &file)?;

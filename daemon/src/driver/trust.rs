@@ -25,8 +25,15 @@ pub(super) fn check(path: &Path, file: &File) -> Result<(), String> {
         return Err("it is no file".to_owned());
     }
     judge(&Found::of(&metadata), "it", path, geteuid().as_raw())?;
-    for folder in path.ancestors().skip(1) {
-        let metadata = folder.metadata().map_err(|error| unread(&error))?;
+    path.parent().map_or(Ok(()), check_folder)
+}
+
+/// The same for a folder in which a library is looked for, absolute and without links.
+pub(super) fn check_folder(folder: &Path) -> Result<(), String> {
+    for folder in folder.ancestors() {
+        let unread =
+            |error: io::Error| format!("it cannot be looked at: {}", words::system(&error));
+        let metadata = folder.metadata().map_err(unread)?;
         let found = Found::of(&metadata);
         let what = format!("its folder `{}`", folder.display());
         if found.mode & STICKY == 0 || found.owner != 0 {

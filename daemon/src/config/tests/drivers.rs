@@ -58,12 +58,12 @@ fn a_name_is_no_way_out_of_the_folders() {
 fn faults_say_what_would_be_right() {
     let table = |lines: &str| shown(&good_and(&format!("{FOLDERS}[driver.sunny]\n{lines}\n")));
     let first = |text: String| text.lines().next().unwrap_or_default().to_owned();
-    assert_snapshot!(first(table("sha256 = \"12\"")), @"");
-    assert_snapshot!(first(table("library = \"/etc/x.so\"")), @"");
-    assert_snapshot!(first(table("deadline = \"1h\"")), @"");
-    assert_snapshot!(first(table("memory = \"1 kB\"")), @"");
-    assert_snapshot!(first(table("folder = 1")), @"");
-    assert_snapshot!(table(""), @"");
-    assert_snapshot!(shown(&good_and("[driver.sunny]\n")), @"");
-    assert_snapshot!(shown(&good_and("[drivers]\n")), @"");
+    assert_snapshot!(first(table("sha256 = \"12\"")), @"bath.toml:22:10: driver `sunny`: this is no SHA-256; write the 64 digits that `sha256sum` prints for the library");
+    assert_snapshot!(first(table("library = \"/etc/x.so\"")), @r#"bath.toml:22:11: driver `sunny`: `/etc/x.so` is no file name; name a file in one of the `folders` of `[drivers]`: `"libsunny.so"`"#);
+    assert_snapshot!(first(table("deadline = \"1h\"")), @"bath.toml:22:12: driver `sunny`: `deadline` is 1h; it must be between 20ms and 2s");
+    assert_snapshot!(first(table("memory = \"1 kB\"")), @"bath.toml:22:10: driver `sunny`: `memory` is 1000 B; it must be between 1048576 and 1073741824");
+    assert_snapshot!(table("folder = 1").lines().last().unwrap_or_default(), @"bath.toml:22:1: driver `sunny`: unknown key `folder`; the keys here are `deadline`, `in_process`, `library`, `memory`, `sha256`");
+    assert_snapshot!(table(""), @"bath.toml:21:9: driver `sunny`: its library was not opened, as this text stands in no file; write it into a file, and check that");
+    assert_snapshot!(shown(&good_and("[driver.sunny]\n")), @r#"bath.toml:19:9: driver `sunny`: no folder is named in which its library could be; add `[drivers]` with `folders = ["drivers"]`"#);
+    assert_snapshot!(shown(&good_and("[drivers]\n")), @r#"bath.toml:19:2: drivers: `folders` is missing; add a line such as `folders = ["drivers"]`"#);
 }

@@ -96,9 +96,13 @@ fn ready(shared: &Shared, ready: State) -> bool {
 /// Reads what it prints until it has ended.
 fn watch(shared: &Shared, hosted: &mut Hosted, printed: &mut Printed) -> Option<ExitStatus> {
     let mut open = true;
-    let is_up = || matches!(*shared.lock(), State::Ready(..));
+    // Whoever holds the lock is asking it something, and may wait for what it prints to be read.
+    let is_up = || match shared.state.try_lock() {
+        Ok(state) => matches!(*state, State::Ready(..)),
+        Err(_) => true,
+    };
     loop {
-        let (ended, prints) = next(hosted, open, None);
+        let (ended, prints) = next(hosted, open);
         if prints {
             open = printed.take(&mut hosted.printed);
             if open && is_up() {
@@ -112,38 +116,29 @@ fn watch(shared: &Shared, hosted: &mut Hosted, printed: &mut Printed) -> Option<
             break;
         }
     }
-    while open && next(hosted, open, Some(&LAST_WORDS)).1 {
+    while open && has_last_words(hosted) {
         open = printed.take(&mut hosted.printed);
     }
     hosted.child.wait().ok()
 }
 
-/// Waits until it has ended, or there is something to read.
-fn next(hosted: &Hosted, open: bool, within: Option<&Timespec>) -> (bool, bool) {
-    let wanted = if open {
-        PollFlags::IN
-    } else {
-        PollFlags::empty()
-    };
+/// Waits until it has ended, or there is something to read. A pipe that is closed is not looked at:
+/// it would be ready at once, for ever.
+fn next(hosted: &Hosted, open: bool) -> (bool, bool) {
     let mut both = [
         PollFd::new(&hosted.process, PollFlags::IN),
-        PollFd::new(&hosted.printed, wanted),
+        PollFd::new(&hosted.printed, PollFlags::IN),
     ];
-    let [process, pipe] = match within {
-        // It has ended; only what it printed is waited for.
-        Some(_) => {
-            let _ = poll(&mut both[1..], within);
-            both
-        }
-        None => {
-            let _ = poll(&mut both, within);
-            both
-        }
-    };
-    (
-        !process.revents().is_empty(),
-        open && !pipe.revents().is_empty(),
-    )
+    // Where it is interrupted nothing is ready, and it is called again.
+    let _ = poll(&mut both[..if open { 2 } else { 1 }], None);
+    let [process, pipe] = both.map(|one| !one.revents().is_empty());
+    (process, open && pipe)
+}
+
+/// Whether what it had printed can be read, after it has ended.
+fn has_last_words(hosted: &Hosted) -> bool {
+    let mut pipe = [PollFd::new(&hosted.printed, PollFlags::IN)];
+    poll(&mut pipe, Some(&LAST_WORDS)).is_ok_and(|ready| ready > 0)
 }
 
 fn how_it_ended(shared: &Shared, status: Option<ExitStatus>, printed: &Printed) -> String {

@@ -31,6 +31,7 @@ mod one_message_a_line;
 mod one_writer;
 mod other_sources;
 mod outage;
+mod own_drivers;
 mod quiet_journal;
 mod readings_export;
 mod readings_for_others;

@@ -98,14 +98,14 @@ fn describe(text: &mut String, driver: &Driver) {
 
 /// ``temperature (Cel) from ohm``.
 pub(super) fn quantities(driver: &Driver) -> String {
-    let unit = driver
-        .unit()
-        .unwrap_or("a unit that the configuration says");
-    let quantity = driver
-        .quantity()
-        .unwrap_or("a quantity that the configuration says");
     let inputs: Vec<&str> = driver.inputs().iter().map(|one| one.word()).collect();
-    format!("{quantity} ({unit}) from {}", inputs.join(", "))
+    let given = match (driver.quantity(), driver.unit()) {
+        (Some(quantity), Some(unit)) => format!("{quantity} ({unit})"),
+        (Some(quantity), None) => format!("{quantity}, in the unit that the configuration says,"),
+        (None, Some(unit)) => format!("what the configuration says ({unit})"),
+        (None, None) => "what the configuration says,".to_owned(),
+    };
+    format!("{given} from {}", inputs.join(", "))
 }
 
 /// Lines of at most [`WIDTH`], broken at blanks, the first and all others set in.
@@ -135,7 +135,15 @@ mod tests {
 
     #[test]
     fn what_is_linked_in_is_there_without_a_configuration() {
-        assert_snapshot!(shown(&driver::built_in(), &Libraries::default(), false), @"");
+        assert_snapshot!(shown(&driver::built_in(), &Libraries::default(), false), @"
+    thermistor: linked in, interface 1.1
+      temperature (Cel) from ohm
+    photoresistor: linked in, interface 1.1
+      illuminance (lx) from ohm
+    divider: linked in, interface 1.1
+      what the configuration says, from ratio, ohm, volt, number
+    Libraries: name a configuration (`--config FILE`).
+    ");
     }
 
     #[test]
@@ -149,7 +157,7 @@ mod tests {
         let text = shown(&[], &config::libraries(&config).unwrap(), true);
         let text = text.replace(&folder.path().display().to_string(), "");
         let said: Vec<&str> = text.split_whitespace().collect();
-        assert_snapshot!(said.join(" "), @"");
+        assert_snapshot!(said.join(" "), @"sunny: /there/libsunny.so, refused it is no shared library, but a text; name the library that was built, not its source the folder `/gone` cannot be read: no such file or directory; make it, or correct `folders`");
     }
 
     #[test]

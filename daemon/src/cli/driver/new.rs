@@ -57,7 +57,10 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         (false, None) => files::in_rust(name),
         (false, Some(path)) => files::in_rust_beside(name, &interface(path)?),
     };
-    let folder = arguments.folder.join(name);
+    let folder = match arguments.folder.as_path() {
+        here if here == Path::new(".") => PathBuf::from(name),
+        elsewhere => elsewhere.join(name),
+    };
     make(&folder, &files)?;
     let text = next(name, &folder, arguments.c);
     written(std::io::stdout().write_all(text.as_bytes()))
@@ -175,8 +178,8 @@ mod tests {
         ] {
             assert!(check(name).is_err(), "{name}");
         }
-        assert_snapshot!(check("Wind vane").unwrap_err(), @"");
-        assert_snapshot!(check("thermistor").unwrap_err(), @"");
+        assert_snapshot!(check("Wind vane").unwrap_err(), @"`Wind vane` cannot be a driver's name; take small letters, digits and `_`, a letter first, 40 at most: `wind_vane`");
+        assert_snapshot!(check("thermistor").unwrap_err(), @"`thermistor` is linked in already; take another name");
     }
 
     #[test]
@@ -191,6 +194,17 @@ mod tests {
 
     #[test]
     fn what_to_do_next_is_told() {
-        assert_snapshot!(next("vane", Path::new("./vane"), false), @"");
+        assert_snapshot!(next("vane", Path::new("vane"), false), @"
+    `vane` is a driver in Rust: the ratio of a potentiometer to an angle.
+    It is whole as it is:
+
+      cd vane
+      cargo test
+      cargo build --release
+      nightbench driver check target/release/libvane.so
+
+    Now make it yours: change what is marked (1) to (7) in src/lib.rs, then the points of its
+    test; README.md says how a probe uses it.
+    ");
     }
 }

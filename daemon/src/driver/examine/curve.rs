@@ -4,8 +4,12 @@ use super::asking::{Asking, Ended, short};
 use super::{Finding, Seen};
 use nightbench_driver::Status;
 
-/// Parts of the range, evenly in steps and evenly in decades.
+/// Parts of the range.
 const PARTS: usize = 1000;
+/// So many decades below the widest input; less is 0 for any probe.
+const MOST_DECADES: f64 = 12.0;
+/// Whole numbers up to this one, and down to its negative.
+const WHOLE: i32 = 100;
 /// Of the span of the values: less is rounding.
 const NOISE: f64 = 1e-10;
 
@@ -128,16 +132,17 @@ pub(super) fn direction(_: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended> {
     })
 }
 
-/// Inputs from one end to the other, rising.
+/// Inputs from one end to the other, rising: in even steps, in decades from 0 up and down, and whole
+/// numbers, where makers tend to have their special cases.
 fn over((low, high): (f64, f64)) -> Vec<f64> {
-    let part = |index: usize| index as f64 / PARTS as f64;
-    let even = (0..=PARTS).map(|index| low + part(index) * (high - low));
-    let decades = (1..PARTS).map(|index| low * (high / low).powf(part(index)));
-    let decades = decades.filter(|_| low > 0.0);
-    let mut all: Vec<f64> = even
-        .chain(decades)
-        .map(|input| input.clamp(low, high))
-        .collect();
+    let even = (0..=PARTS).map(|index| low + index as f64 / PARTS as f64 * (high - low));
+    let widest = low.abs().max(high.abs());
+    let decades =
+        (0..PARTS).map(|index| widest * 10_f64.powf(-MOST_DECADES * index as f64 / PARTS as f64));
+    let whole = (-WHOLE..=WHOLE).map(f64::from);
+    let all = even.chain(decades.flat_map(|one| [one, -one])).chain(whole);
+    let mut all: Vec<f64> = all.filter(|input| (low..=high).contains(input)).collect();
+    all.extend([low, high]);
     all.sort_by(f64::total_cmp);
     all.dedup();
     all

@@ -4,8 +4,8 @@ use super::asking::{Asking, Ended, is_orderly, short};
 use super::{Finding, Seen};
 use crate::driver::DriverError;
 
-/// Where the points lie, as parts of the list of inputs.
-const POINTS: [(usize, usize); 3] = [(1, 5), (1, 2), (4, 5)];
+/// Where the points lie, as parts of the range.
+const POINTS: [f64; 3] = [0.2, 0.5, 0.8];
 /// Of the span of the values: a start from the model's own points is nearer than this.
 const FAR: f64 = 0.1;
 /// Every so many-th input is looked at.
@@ -19,10 +19,10 @@ pub(super) fn guess(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended> 
         let text = "it has none; a fit starts from the present parameters";
         return Ok(Finding::fine(WHAT, text));
     }
-    if let Some(text) = odd_points(asking, seen)? {
+    if let Some(text) = odd_points(asking)? {
         return Ok(Finding::wrong(WHAT, text));
     }
-    let points = points(seen);
+    let points = points(asking)?;
     for count in 1..=points.len() {
         let points = &points[..count];
         match asking.model.guess(points) {
@@ -56,8 +56,8 @@ pub(super) fn guess(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended> 
 }
 
 /// What is wrong with its answer to points that tell nothing.
-fn odd_points(asking: &Asking<'_>, seen: &Seen) -> Result<Option<String>, Ended> {
-    let (input, value) = points(seen)[0];
+fn odd_points(asking: &Asking<'_>) -> Result<Option<String>, Ended> {
+    let (input, value) = points(asking)?[0];
     let odd: [(&str, &[f64], &[f64]); 4] = [
         ("no points", &[], &[]),
         ("a point twice", &[input, input], &[value, value]),
@@ -89,7 +89,7 @@ pub(super) fn misfit(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended>
             "it has none; the host takes the model for right",
         ));
     }
-    let nodes: Vec<f64> = points(seen).iter().map(|(input, _)| *input).collect();
+    let nodes: Vec<f64> = points(asking)?.iter().map(|(input, _)| *input).collect();
     let inputs: Vec<f64> = seen.inputs.iter().copied().step_by(EVERY).collect();
     let free = asking.model.fitted().len().clamp(1, nodes.len());
     let (status, misfits) = asking.misfit((&nodes, free), &inputs)?;
@@ -98,7 +98,7 @@ pub(super) fn misfit(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended>
         .zip(&misfits)
         .find(|(_, misfit)| !(**misfit >= 0.0 && misfit.is_finite()));
     if let Some((input, misfit)) = odd {
-        let input = short(*input);
+        let (input, misfit) = (short(*input), short(*misfit));
         let text =
             format!("at {input} it says {misfit} ({status}); a standard uncertainty is 0 or more");
         return Ok(Finding::wrong(WHAT, text));
@@ -134,10 +134,13 @@ fn odd_fits(asking: &Asking<'_>, inputs: &[f64]) -> Result<Option<String>, Ended
     Ok(None)
 }
 
-fn points(seen: &Seen) -> [(f64, f64); 3] {
-    let last = seen.inputs.len() - 1;
-    POINTS.map(|(part, of)| {
-        let at = last * part / of;
-        (seen.inputs[at], seen.values[at])
-    })
+/// Points that the model itself gives, spread over the range: in decades where it is above 0.
+fn points(asking: &Asking<'_>) -> Result<[(f64, f64); 3], Ended> {
+    let (low, high) = asking.model.range();
+    let inputs = POINTS.map(|part| match low > 0.0 {
+        true => low * (high / low).powf(part),
+        false => low + part * (high - low),
+    });
+    let (_, values) = asking.evaluate(&inputs)?;
+    Ok([0, 1, 2].map(|index| (inputs[index], values[index])))
 }

@@ -67,8 +67,11 @@ mod tests {
     #[test]
     fn what_is_no_parameter_is_told() {
         let told = |given: &[&str]| read_for("photoresistor", given).unwrap_err();
-        assert_snapshot!(told(&["r10"]), @"");
-        assert_snapshot!(told(&["r01=5"]), @"");
-        assert_snapshot!(told(&["r10=5 V", "gamma=9"]), @"");
+        assert_snapshot!(told(&["r10"]), @"`--set r10` names no value; write `--set NAME=VALUE`");
+        assert_snapshot!(told(&["r01=5"]), @"`--set`: unknown key `r01`; there is a key with a similar name: `r10`");
+        assert_snapshot!(told(&["r10=5 V", "gamma=9"]), @r#"
+    `--set`: `5 V` is a voltage, but a resistance in `Ohm` is wanted; write a number with a unit: `"10 kOhm"`
+    `--set`: `gamma` is 9; it must be between 0.1 and 2
+    "#);
     }
 }

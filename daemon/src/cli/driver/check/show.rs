@@ -91,10 +91,10 @@ pub(super) fn examination(
         text.push_str("  the rest was not looked at, as its process ended\n");
     }
     if let Some(Speed { reading, value }) = speed {
-        let (reading, value) = (short(reading * 1e6), short(value * 1e9));
+        let (reading, value) = (reading * 1e6, value * 1e9);
         let _ = writeln!(
             text,
-            "  time        {reading} µs for a reading, {value} ns for a value in a batch of 1000"
+            "  time        {reading:.0} µs for a reading, {value:.0} ns for a value in a batch of 1000"
         );
     }
     text

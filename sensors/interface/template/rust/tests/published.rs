@@ -1,7 +1,8 @@
 //! The driver against points that somebody else published, through the table that nightbench reads.
 
-use my_driver::TABLE;
 use nightbench_driver::host::{Binding, View};
+
+use my_driver::TABLE;
 
 /// Input and value. Source: invented, a potentiometer of 270 degrees; write here where yours are from:
 /// data sheet, table, page.

@@ -126,4 +126,10 @@ impl Transfer for Curve {
     fn slope(&self, input: f64) -> Result<f64, DriverError> {
         Ok(self.model.slope(input)? * (1.0 + self.slope))
     }
+
+    fn value_and_slope(&self, input: f64) -> Result<(f64, f64), DriverError> {
+        let (value, slope) = self.model.value_and_slope(input)?;
+        let value = value + self.offset + self.slope * (value - self.pivot);
+        Ok((value, slope * (1.0 + self.slope)))
+    }
 }

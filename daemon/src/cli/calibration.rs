@@ -50,7 +50,7 @@ impl Job {
     pub fn open(file: &Path, probe: &str) -> Result<Self, Failure> {
         let (config, _) = config::load(file).map_err(|error| Failure::new(error.to_string()))?;
         let (probe, channel) = wired(&config, probe, file)?;
-        let nominal = build::model(&probe).map_err(|error| Failure::new(error.to_string()))?;
+        let nominal = probe.model.clone();
         Ok(Self {
             history: history(&config, &probe.name)?,
             here: transfer::here(&probe, &channel),

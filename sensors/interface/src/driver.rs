@@ -135,7 +135,8 @@ impl Parameter {
     /// Only for rows of this library: those of a loaded one are read by the host's view.
     fn is_called(&self, name: &str) -> bool {
         // SAFETY: a row that safe code can hold was made by `Parameter::number`, from a `&str`.
-        let own = unsafe { std::slice::from_raw_parts(self.name.data, self.name.length) };
+        let own =
+            unsafe { std::slice::from_raw_parts(self.name.data.cast::<u8>(), self.name.length) };
         own == name.as_bytes()
     }
 }

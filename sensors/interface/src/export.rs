@@ -7,7 +7,7 @@ mod fit;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use crate::table::{Head, MAJOR, MINOR, Slice, Status, Table, Text};
+use crate::table::{MAJOR, MINOR, Slice, Status, Table, Text};
 use crate::{Driver, Parameter, Values};
 
 /// Makes `pub static TABLE`, the C table of a [`Driver`].
@@ -36,7 +36,10 @@ impl Table {
     #[must_use]
     pub const fn of<D: Driver>() -> Self {
         Self {
-            head: HEAD,
+            size: size_of::<Self>() as u32,
+            major: MAJOR,
+            minor: MINOR,
+            parameter_size: size_of::<Parameter>() as u32,
             name: Text::new(D::NAME),
             summary: Text::new(D::SUMMARY),
             quantity: Text::of(D::QUANTITY),
@@ -66,13 +69,6 @@ impl Table {
         }
     }
 }
-
-const HEAD: Head = Head {
-    size: size_of::<Table>() as u32,
-    major: MAJOR,
-    minor: MINOR,
-    parameter_size: size_of::<Parameter>() as u32,
-};
 
 /// # Safety
 /// As [`EvaluateFn`](crate::table::EvaluateFn) says: `parameter_count` slices, `count` inputs and

@@ -83,7 +83,7 @@ fn configured(probe: &str, config: Option<&Config>) -> Result<Conversion, String
         let (board, channel) = (&found.board, &found.channel);
         format!("the configuration has no board `{board}` with channel `{channel}`")
     })?;
-    let stated = transfer::configured(found, channel).map_err(|error| error.to_string())?;
+    let stated = transfer::configured(found, channel);
     let here = transfer::here(found, channel);
     Ok(Conversion::configured(
         stated,

@@ -2,9 +2,9 @@
 //!
 //! Counts and lengths are limited, so that a table full of junk is refused and not followed.
 
+use crate::codes::{PARAMETER_CHOICE, PARAMETER_LIST, PARAMETER_NUMBER};
 use crate::host::version::{self, Grown};
 use crate::host::{Flaw, Parameter, ParameterKind};
-use crate::parameter::{CHOICE, LIST, NUMBER};
 use crate::table::{Table, Text};
 use crate::{Electrical, Parameter as Row};
 
@@ -26,7 +26,7 @@ pub(super) unsafe fn text(text: Text, what: &'static str) -> Result<Option<&'sta
         return Err(Flaw::Text(what));
     }
     // SAFETY: not null, of a credible length, and the caller vouches for the bytes.
-    let bytes = unsafe { std::slice::from_raw_parts(text.data, text.length) };
+    let bytes = unsafe { std::slice::from_raw_parts(text.data.cast(), text.length) };
     std::str::from_utf8(bytes)
         .map(Some)
         .map_err(|_| Flaw::Encoding(what))
@@ -60,14 +60,14 @@ pub(super) unsafe fn inputs(table: &Table) -> Result<Vec<Electrical>, Flaw> {
 /// The declared parameters, perhaps none.
 ///
 /// # Safety
-/// `table.parameters` is null, or points to `table.parameter_count` rows, `head.parameter_size`
+/// `table.parameters` is null, or points to `table.parameter_count` rows, `parameter_size`
 /// bytes apart, whose pointers hold what they say.
 pub(super) unsafe fn parameters(table: &Table) -> Result<Vec<Parameter>, Flaw> {
     let count = table.parameter_count;
     if count > MOST_ENTRIES || (count > 0 && table.parameters.is_null()) {
         return Err(Flaw::Count("parameters"));
     }
-    let stride = table.head.parameter_size as usize;
+    let stride = table.parameter_size as usize;
     if stride < Row::LEAST || !stride.is_multiple_of(align_of::<Row>()) {
         return Err(Flaw::Size);
     }
@@ -94,17 +94,17 @@ unsafe fn parameter(row: &Row) -> Result<Parameter, Flaw> {
         )
     };
     let kind = match row.kind {
-        NUMBER => number(row, unit),
-        LIST => Some(ParameterKind::List {
+        PARAMETER_NUMBER => number(row, unit),
+        PARAMETER_LIST => Some(ParameterKind::List {
             unit,
             most: row.most,
         }),
         // SAFETY: the caller vouches for the words.
-        CHOICE => choice(row, unsafe { words(row) }?),
+        PARAMETER_CHOICE => choice(row, unsafe { words(row) }?),
         _ => None,
     };
     let fitted = u32::try_from(row.fitted).ok();
-    let fitted = fitted.filter(|rank| *rank == 0 || row.kind == NUMBER);
+    let fitted = fitted.filter(|rank| *rank == 0 || row.kind == PARAMETER_NUMBER);
     let (kind, fitted) = kind.zip(fitted).ok_or(Flaw::Parameter(name))?;
     Ok(Parameter {
         name,
@@ -116,7 +116,7 @@ unsafe fn parameter(row: &Row) -> Result<Parameter, Flaw> {
 
 fn number(row: &Row, unit: &'static str) -> Option<ParameterKind> {
     let bounds = (row.lowest, row.highest);
-    let default = (!row.default.is_nan()).then_some(row.default);
+    let default = (!row.fallback.is_nan()).then_some(row.fallback);
     let inside = default.is_none_or(|one| (bounds.0..=bounds.1).contains(&one));
     (bounds.0 <= bounds.1 && inside).then_some(ParameterKind::Number {
         unit,
@@ -127,8 +127,8 @@ fn number(row: &Row, unit: &'static str) -> Option<ParameterKind> {
 
 fn choice(row: &Row, words: Vec<&'static str>) -> Option<ParameterKind> {
     // A cast saturates, and turns NaN to 0; so the index is compared as the number it was.
-    let default = row.default as usize;
-    let known = default < words.len() && default as f64 == row.default;
+    let default = row.fallback as usize;
+    let known = default < words.len() && default as f64 == row.fallback;
     // As the library itself, its description is never given up.
     known.then(|| ParameterKind::Choice {
         words: words.leak(),

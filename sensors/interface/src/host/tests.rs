@@ -125,12 +125,12 @@ fn heads_that_do_not_fit_are_refused() {
     let nothing = unsafe { View::from_raw(std::ptr::null()) };
     assert_eq!(nothing.expect_err("refused"), Flaw::NoTable);
     assert_eq!(
-        refusal(|table| table.head.major = 2),
+        refusal(|table| table.major = 2),
         Flaw::Version { major: 2, minor: 1 }
     );
-    assert_eq!(refusal(|table| table.head.size -= 17), Flaw::Size);
-    assert_eq!(refusal(|table| table.head.parameter_size -= 16), Flaw::Size);
-    assert_eq!(refusal(|table| table.head.parameter_size += 1), Flaw::Size);
+    assert_eq!(refusal(|table| table.size -= 17), Flaw::Size);
+    assert_eq!(refusal(|table| table.parameter_size -= 16), Flaw::Size);
+    assert_eq!(refusal(|table| table.parameter_size += 1), Flaw::Size);
 }
 
 #[test]
@@ -158,7 +158,7 @@ fn texts_and_counts_and_functions_that_are_missing_are_named() {
         Flaw::Text("unit")
     );
     let junk = Text {
-        data: [0xff_u8].as_slice().as_ptr(),
+        data: [0xff_u8].as_slice().as_ptr().cast(),
         length: 1,
     };
     assert_eq!(

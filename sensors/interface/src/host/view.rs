@@ -10,6 +10,7 @@ use crate::{Electrical, MAJOR, Status};
 #[derive(Debug)]
 pub struct View {
     address: usize,
+    version: (u32, u32),
     name: &'static str,
     summary: &'static str,
     quantity: Option<&'static str>,
@@ -65,6 +66,7 @@ impl View {
         unsafe {
             Ok(Self {
                 address,
+                version: (table.major, table.minor),
                 name: read::required(table.name, "name")?,
                 summary: read::required(table.summary, "summary")?,
                 quantity: read::text(table.quantity, "quantity")?,
@@ -85,6 +87,12 @@ impl View {
     #[must_use]
     pub fn address(&self) -> usize {
         self.address
+    }
+
+    /// Version of the interface that the driver was built against, major and minor.
+    #[must_use]
+    pub fn version(&self) -> (u32, u32) {
+        self.version
     }
 
     /// The driver's name.

@@ -58,8 +58,7 @@ static const struct nb_parameter parameters[] = {
      .kind = NB_PARAMETER_CHOICE, .fallback = 1.0, .words = words, .word_count = 2},
 };
 static const struct nb_table table = {
-    .size = sizeof(struct nb_table), .major = NB_MAJOR, .minor = NB_MINOR,
-    .parameter_size = sizeof(struct nb_parameter),
+    NB_HEAD,
     .name = NB_TEXT("vane"), .summary = NB_TEXT("angle of a potentiometer's shaft"),
     .quantity = NB_TEXT("angle"), .unit = NB_NO_TEXT,
     .inputs = inputs, .input_count = 2, .parameters = parameters, .parameter_count = 2,

@@ -12,7 +12,7 @@ use nightbench_tests::board::Board;
 use nightbench_tests::log::Logged;
 use nightbench_tests::scene::Scene;
 use nightbench_tests::service::{Service, words};
-use serde_json::json;
+use serde_json::{Value, json};
 
 /// The configured curve: `steinhart_hart_3pt` of `ntc_10k_b3950_rt.csv` in `ntc_expected.toml`.
 const CONFIGURED: [f64; 3] = [
@@ -126,15 +126,13 @@ fn beside_the_running_service_the_next_readings_are_right_and_no_other_reading_i
         let error = (number(reading, "value") - degrees).abs();
         assert!(error < 2.0 * number(reading, "uncertainty"), "{reading}");
     }
-    let old = readings
-        .iter()
-        .find(|one| one["calibration"] == json!(0) && one["raw"] == warm["raw"]);
-    if let Some(old) = old {
-        assert!(
-            number(warm, "uncertainty") < 0.5 * number(old, "uncertainty"),
-            "{old} {warm}"
-        );
-    }
+    let is_old = |one: &&Value| one["calibration"] == json!(0) && one["raw"] == warm["raw"];
+    let old = readings.iter().find(is_old);
+    let old = old.expect("the board went on while the command was at work");
+    assert!(
+        number(warm, "uncertainty") < 0.5 * number(old, "uncertainty"),
+        "{old} {warm}"
+    );
     assert!(number(cold, "uncertainty") < number(&before, "uncertainty"));
     assert_eq!(frost["quality"], "extrapolated");
     assert!(
@@ -232,6 +230,24 @@ fn a_command_that_is_run_again_keeps_nothing_twice() {
     );
     let fewer = calibrate(&scene, &["--points", file.to_str().unwrap()]);
     assert!(fewer.starts_with("Calibration 2"), "{fewer}");
+}
+
+#[test]
+fn points_that_are_kept_out_verify_the_calibration_in_use_later() {
+    let (scene, _board) = bench();
+    let check = instrument(30.0, "role = \"check\"");
+    let file = points(&scene, &check);
+    let too_early = calibrate(&scene, &["--points", file.to_str().unwrap()]);
+    assert!(
+        one_line(&too_early).contains("they verify no calibration"),
+        "{too_early}"
+    );
+    calibrate_by(&scene, &four_points());
+    let file = points(&scene, &check);
+    let later = one_line(&calibrate(&scene, &["--points", file.to_str().unwrap()]));
+    assert!(later.contains("point 1: pass: error"), "{later}");
+    // The point, four points, a calibration, a verification, an activation, a verification.
+    assert_eq!(steps(&scene), 9);
 }
 
 #[test]

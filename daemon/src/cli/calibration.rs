@@ -14,6 +14,9 @@ mod resistors;
 mod sheet;
 mod show;
 mod standing;
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests;
 
 pub use arguments::{Arguments, run};
 pub use sheet::Sheet;

@@ -257,3 +257,28 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn readings_of_a_span_are_captured_when_they_are_over_however_few_seconds_they_are() {
+    let feed = |slope: f64| {
+        let evidence = "as the file says".to_owned();
+        let mut capture = Capture::begin(1_000_000, AIM, Duration::OPEN, evidence);
+        for index in 0..20 {
+            let at = f64::from(index) / 100.0;
+            let flicker = f64::from(index % 3 - 1);
+            let ending = capture.push(taken(at, 10_000.0 + flicker + slope * at));
+            assert_eq!(ending, None);
+        }
+        capture.finish()
+    };
+    let (captured, _) = point(feed(0.0));
+    assert_eq!((captured.raw.len(), captured.until_ms), (20, 1_000_190));
+    assert!((captured.mean - 10_000.0).abs() < 0.2, "{}", captured.mean);
+    let drifted = feed(1000.0);
+    assert!(
+        matches!(drifted, Ending::Refused(Refusal::Drifted { .. })),
+        "{drifted:?}"
+    );
+    let none = Capture::begin(0, AIM, Duration::OPEN, String::new()).finish();
+    assert_eq!(none, Ending::Refused(Refusal::TooFew(0.0)));
+}

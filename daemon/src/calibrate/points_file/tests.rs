@@ -232,3 +232,17 @@ proptest! {
         holds(&GOOD.replacen(chosen, &format!("{key} = {value}"), 1));
     }
 }
+
+#[test]
+fn a_capture_that_fails_is_told_at_the_points_own_place_with_the_other_faults() {
+    let text = "[[point]]\nreference = \"ice\"\nfrom = 2026-11-24T20:00:00Z\nto = 2026-11-24T20:02:00Z\n\
+                [[point]]\nreference = \"iced\"\nelectrical = 1\nelectrical_uncertainty = 1\n";
+    let refuse = |_: &Entry| Err("no point: it jumped; keep it still".to_owned());
+    let (points, problems) = super::points(text, &mash(), refuse);
+    assert!(points.is_none());
+    let told: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    assert_snapshot!(told.join("\n"), @"
+    3:8: point 1: no point: it jumped; keep it still
+    6:13: point 2: unknown `reference`: `iced`; there is a similar one: `ice`; the keys that go with it are looked at once this is mended
+    ");
+}

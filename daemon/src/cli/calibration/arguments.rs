@@ -118,11 +118,16 @@ fn from_file(job: &mut Job, file: &Path, activate: Option<&str>) -> Result<ExitC
 
 /// Points that are all kept out verify the calibration in use.
 fn verified(job: &mut Job, points: &[(u64, Point)]) -> Result<String, Failure> {
-    let Some(number) = job.history().active_number() else {
+    let checks = points.iter().filter(|(_, point)| point.role == Role::Check);
+    let checks: Vec<&(u64, Point)> = checks.collect();
+    if checks.is_empty() {
         return Ok(String::new());
+    }
+    let Some(number) = job.history().active_number() else {
+        return Ok(show::nothing_to_verify(job));
     };
     let step = job.usable(number)?.step;
-    for (number, point) in points.iter().filter(|(_, point)| point.role == Role::Check) {
+    for (number, point) in checks {
         job.verify(step, (*number, point))?;
     }
     show::made(job, number)

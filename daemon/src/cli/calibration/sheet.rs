@@ -116,7 +116,7 @@ struct Range<'a> {
 }
 
 impl Range<'_> {
-    /// Round values over the range and one beyond each end; extrapolated ones are marked.
+    /// Round values over the range and beyond its ends; extrapolated ones are marked.
     fn rows(&self) -> Vec<Row> {
         let Some((low, high)) = self.values() else {
             return Vec::new();
@@ -169,7 +169,7 @@ impl Range<'_> {
     }
 }
 
-/// Both ends, round values between them, and one beyond each.
+/// Both ends, round values between them, and one or two beyond each.
 fn places(low: f64, high: f64, unit: &str) -> Vec<f64> {
     let is_temperature = Unit::of(unit).dimension() == Some(Dimension::Temperature);
     let around = |value: f64| match is_temperature {
@@ -182,14 +182,24 @@ fn places(low: f64, high: f64, unit: &str) -> Vec<f64> {
     } else {
         around(low)
     };
-    let mut values = match !is_temperature && from > 0.0 && to / from > BY_RATIO {
-        true => by_ratio(from, to),
+    let by_ratio = !is_temperature && from > 0.0 && to / from > BY_RATIO;
+    let mut values = match by_ratio {
+        true => self::by_ratio(from, to),
         false => evenly(from, to),
     };
-    values.extend([low, high]);
+    let is_end = |value: f64| {
+        let near = match by_ratio {
+            true => 0.1 * value,
+            false => (to - from) / (20.0 * ROWS),
+        };
+        (value - low).abs() < near || (value - high).abs() < near
+    };
+    values.retain(|value| !is_end(*value));
+    values.push(low);
+    if high > low {
+        values.push(high);
+    }
     values.sort_unstable_by(f64::total_cmp);
-    let gap = (to - from) / (20.0 * ROWS);
-    values.dedup_by(|a, b| (*a - *b).abs() < gap.min(0.01 * b.abs().max(gap)));
     values
 }
 
@@ -202,7 +212,7 @@ fn evenly(from: f64, to: f64) -> Vec<f64> {
         .into_iter()
         .find(|step| *step >= rough)
         .unwrap_or(rough);
-    let (first, last) = ((from / step).floor(), (to / step).ceil());
+    let (first, last) = ((from / step).floor() - 1.0, (to / step).ceil() + 1.0);
     // Never more than about twelve: the step was chosen so.
     let count = (last - first).clamp(0.0, 4.0 * ROWS) as u32;
     (0..=count).map(|n| (first + f64::from(n)) * step).collect()
@@ -210,7 +220,7 @@ fn evenly(from: f64, to: f64) -> Vec<f64> {
 
 /// 1, 2, 5, 10 …
 fn by_ratio(from: f64, to: f64) -> Vec<f64> {
-    let (first, last) = (from.log10().floor() as i32, to.log10().ceil() as i32);
+    let (first, last) = (from.log10().floor() as i32 - 1, to.log10().ceil() as i32);
     let decades = (first..=last).map(|power| 10_f64.powi(power));
     let all = decades.flat_map(|decade| [1.0, 2.0, 5.0].map(|one| one * decade));
     all.filter(|value| (from * 0.5..=to * 2.0).contains(value))
@@ -226,9 +236,8 @@ mod tests {
     #[test]
     fn round_values_enclose_the_range() {
         let shown = places(0.02, 49.9, "Cel");
-        assert_eq!(shown.first(), Some(&0.0));
-        assert_eq!(shown.last(), Some(&50.0));
-        assert!(shown.contains(&25.0) && shown.contains(&0.02));
+        assert_eq!((shown[0], shown[1], shown[2]), (-5.0, 0.02, 5.0));
+        assert_eq!(shown[shown.len() - 3..], [45.0, 49.9, 55.0]);
         let light = places(10.0, 1000.0, "lx");
         assert!(
             [5.0, 10.0, 100.0, 1000.0, 2000.0]

@@ -79,6 +79,16 @@ pub fn in_use(job: &Job) -> String {
     line(&format!("{what}, {since}{back}"))
 }
 
+/// Where points are kept out and there is no calibration that they could verify.
+#[must_use]
+pub fn nothing_to_verify(job: &Job) -> String {
+    line(&format!(
+        "the points are kept; probe `{}` is on its configured parameters, so they verify no \
+         calibration: put one in use, then run the same command again",
+        job.probe().name
+    ))
+}
+
 /// How a calibration is put in use.
 #[must_use]
 pub fn how_to_activate(job: &Job, number: u32) -> String {

@@ -42,6 +42,12 @@ pub trait Driver: 'static {
     /// in the range, and must not be surprised by any other.
     fn evaluate(values: Values<'_>, input: f64) -> Option<f64>;
 
+    /// The same for many inputs of one batch. Where something can be worked out of the parameters
+    /// once for all of them, do so here; it must give the bits that [`Driver::evaluate`] gives.
+    fn prepared(values: Values<'_>) -> impl Fn(f64) -> Option<f64> {
+        move |input| Self::evaluate(values, input)
+    }
+
     /// Whether the parameters go together; bounds and choices were checked by the host.
     ///
     /// # Errors

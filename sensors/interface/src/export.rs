@@ -82,8 +82,8 @@ unsafe extern "C" fn evaluate<D: Driver>(
 ) -> i32 {
     // SAFETY: the caller's promise is handed on unchanged.
     unsafe {
-        each::<D>(
-            D::evaluate,
+        each::<D, _>(
+            D::prepared,
             (parameters, parameter_count),
             inputs,
             values,
@@ -104,8 +104,8 @@ unsafe extern "C" fn slope<D: Driver>(
     let function = D::SLOPE.unwrap_or(|_, _| None);
     // SAFETY: the caller's promise is handed on unchanged.
     unsafe {
-        each::<D>(
-            function,
+        each::<D, _>(
+            |values| move |input| function(values, input),
             (parameters, parameter_count),
             inputs,
             values,
@@ -116,8 +116,8 @@ unsafe extern "C" fn slope<D: Driver>(
 
 /// # Safety
 /// As [`evaluate`].
-unsafe fn each<D: Driver>(
-    function: impl Fn(Values<'_>, f64) -> Option<f64>,
+unsafe fn each<'a, D: Driver, F: Fn(f64) -> Option<f64>>(
+    prepare: impl FnOnce(Values<'a>) -> F,
     (parameters, parameter_count): (*const Slice, usize),
     inputs: *const f64,
     values: *mut f64,
@@ -136,7 +136,7 @@ unsafe fn each<D: Driver>(
             )
         };
         bound.map_or(Status::WRONG_CALL, |bound| {
-            fill(|input| function(bound, input), inputs, values)
+            fill(prepare(bound), inputs, values)
         })
     })
 }

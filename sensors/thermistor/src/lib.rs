@@ -82,6 +82,11 @@ impl Driver for Thermistor {
         curve(values).temperature(ohm)
     }
 
+    fn prepared(values: Values<'_>) -> impl Fn(f64) -> Option<f64> {
+        let curve = curve(values);
+        move |ohm| curve.temperature(ohm)
+    }
+
     fn check(values: Values<'_>) -> Check {
         complete(values)?;
         let beta = curve(values).beta().ok_or(

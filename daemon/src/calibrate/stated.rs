@@ -36,7 +36,7 @@ pub use tolerance::Tolerance;
 
 use super::budget::Budget;
 use super::{Calibration, Channel, Curve, Share};
-use crate::driver::{Driver, DriverError, Model};
+use crate::driver::{Binds, DriverError, Model};
 use crate::measure::chain::{Answer, Transfer};
 use crate::measure::self_heating::SelfHeating;
 use crate::measure::uncertainty::Converter;
@@ -109,10 +109,10 @@ impl Stated {
     /// else what the driver says of its parameters.
     pub fn calibrated(
         calibration: &Calibration,
-        driver: Driver,
+        by: impl Binds,
         here: &Channel,
     ) -> Result<Self, DriverError> {
-        let curve = Curve::of(calibration, driver)?;
+        let curve = Curve::of(calibration, by)?;
         Ok(Self {
             origin: Origin::Fitted(Box::new(Fitted::of(calibration, &curve)?)),
             curve,

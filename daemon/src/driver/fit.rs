@@ -144,7 +144,7 @@ impl Model {
     }
 
     /// The same driver, and the same process of a loaded one, with other parameters.
-    fn rebound(&self, values: Vec<Vec<f64>>) -> Result<Self, DriverError> {
+    pub(super) fn rebound(&self, values: Vec<Vec<f64>>) -> Result<Self, DriverError> {
         let declared = &self.driver().declaration().parameters;
         let values = values::complete(declared, values).map_err(DriverError::Parameters)?;
         Self::new(self.driver(), self.running().clone(), Binding::new(values))

@@ -35,6 +35,39 @@ pub use nightbench_driver::host::{Parameter, ParameterKind};
 pub use notes::{Note, take_notes};
 pub use registry::{Driver, built_in, find};
 
+/// What can take parameters: a driver, or a model whose driver runs already.
+pub trait Binds {
+    /// The driver.
+    fn driver(&self) -> Driver;
+
+    /// The driver with these parameters, one slice for each that it declares.
+    ///
+    /// # Errors
+    /// As [`Driver::bind`].
+    fn bind(&self, values: Vec<Vec<f64>>) -> Result<Model, DriverError>;
+}
+
+impl Binds for Driver {
+    fn driver(&self) -> Driver {
+        *self
+    }
+
+    fn bind(&self, values: Vec<Vec<f64>>) -> Result<Model, DriverError> {
+        Self::bind(self, values)
+    }
+}
+
+/// A loaded driver goes on in the process that it runs in.
+impl Binds for &Model {
+    fn driver(&self) -> Driver {
+        Model::driver(self)
+    }
+
+    fn bind(&self, values: Vec<Vec<f64>>) -> Result<Model, DriverError> {
+        self.rebound(values)
+    }
+}
+
 /// What went wrong in a driver.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum DriverError {

@@ -22,7 +22,7 @@ pub fn calibrated(
     channel: &Channel,
     calibration: &Calibration,
 ) -> Result<Stated, ServiceError> {
-    let stated = Stated::calibrated(calibration, probe.driver, &here(probe, channel));
+    let stated = Stated::calibrated(calibration, &probe.model, &here(probe, channel));
     let stated = stated.map_err(|error| ServiceError::Probe {
         probe: probe.name.clone(),
         error,

@@ -10,7 +10,7 @@ mod time;
 use super::Failure;
 use crate::cli::written;
 use crate::driver::examine::examine;
-use crate::driver::{self, OWN_PROGRAM, Settings, take_notes};
+use crate::driver::{self, OWN_PROGRAM, Settings, await_notes, take_notes};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -30,6 +30,8 @@ pub struct Arguments {
 /// As the service keeps a driver in, where the configuration says nothing else.
 const DEADLINE: Duration = Duration::from_millis(250);
 const MEMORY: u64 = 64 << 20;
+/// How long is waited for word of how its process ended.
+const PATIENCE: Duration = Duration::from_secs(2);
 
 /// Examines a library.
 ///
@@ -51,17 +53,18 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     // What it says of itself is shown also where its parameters are wrong: they are among it.
     let shown = out.write_all(show::declaration(&driver).as_bytes());
     let values = parameters::read(&arguments.parameters, &driver)?;
-    let model = driver.bind_for("check", values).map_err(|error| {
+    let model = driver.bind(values).map_err(|error| {
         let text = format!("{error}; give its parameters (`--set NAME=VALUE`)");
         refused(text)
     })?;
     let examination = examine(&model);
     let speed = (!examination.is_cut_short).then(|| time::of(&model));
     let text = show::examination(&driver, &model, &examination, speed.flatten());
-    let notes: String = take_notes()
-        .iter()
-        .map(|note| show::note(&note.text))
-        .collect();
+    let notes = match examination.is_cut_short {
+        true => await_notes(PATIENCE),
+        false => take_notes(),
+    };
+    let notes: String = notes.iter().map(|note| show::note(&note.text)).collect();
     written(shown.and_then(|()| out.write_all((text + &notes).as_bytes())))?;
     match examination.wrong() {
         0 => written(writeln!(out, "\npass")),

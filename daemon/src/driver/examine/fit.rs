@@ -96,7 +96,7 @@ pub(super) fn misfit(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended>
     let odd = inputs
         .iter()
         .zip(&misfits)
-        .find(|(_, misfit)| !(**misfit >= 0.0 && misfit.is_finite()));
+        .find(|(_, misfit)| !is_uncertainty(**misfit));
     if let Some((input, misfit)) = odd {
         let (input, misfit) = (short(*input), short(*misfit));
         let text =
@@ -123,7 +123,7 @@ fn odd_fits(asking: &Asking<'_>, inputs: &[f64]) -> Result<Option<String>, Ended
     for (what, nodes, free) in odd {
         let (status, misfits) = asking.misfit((nodes, free), &inputs[..1])?;
         let is_done = status.code() == 0;
-        if !is_orderly(status) || (is_done && !(misfits[0] >= 0.0)) {
+        if !is_orderly(status) || (is_done && !is_uncertainty(misfits[0])) {
             let text = format!(
                 "{what}: {} ({status}); say that nothing can be said",
                 misfits[0]
@@ -132,6 +132,10 @@ fn odd_fits(asking: &Asking<'_>, inputs: &[f64]) -> Result<Option<String>, Ended
         }
     }
     Ok(None)
+}
+
+fn is_uncertainty(number: f64) -> bool {
+    number >= 0.0 && number.is_finite()
 }
 
 /// Points that the model itself gives, spread over the range: in decades where it is above 0.

@@ -27,7 +27,6 @@ pub struct Arguments {
     parameters: Vec<String>,
 }
 
-/// As the service keeps a driver in, where the configuration says nothing else.
 const DEADLINE: Duration = Duration::from_millis(250);
 const MEMORY: u64 = 64 << 20;
 /// How long is waited for word of how its process ended.
@@ -39,13 +38,7 @@ const PATIENCE: Duration = Duration::from_secs(2);
 /// Where there is no driver in it, or its parameters cannot be read or do not go together.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let file = arguments.library.display();
-    let settings = Settings {
-        library: arguments.library.clone(),
-        sha256: None,
-        in_process: false,
-        deadline: DEADLINE,
-        memory: MEMORY,
-    };
+    let settings = settings(&arguments.library);
     let refused = |why: String| Failure::new(format!("`{file}`: {why}"));
     let name = name(&arguments.library);
     let driver = driver::open(&name, &settings, Path::new(OWN_PROGRAM)).map_err(refused)?;
@@ -72,6 +65,18 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
             "{} broken; see above, mend the driver, and check it again",
             crate::words::counted(wrong, "promise")
         ))),
+    }
+}
+
+/// Kept in as the service keeps in what no table says otherwise of.
+fn settings(library: &Path) -> Settings {
+    Settings {
+        // A bare name has no folder that could be looked at.
+        library: std::path::absolute(library).unwrap_or_else(|_| library.to_owned()),
+        sha256: None,
+        in_process: false,
+        deadline: DEADLINE,
+        memory: MEMORY,
     }
 }
 

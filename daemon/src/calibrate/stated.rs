@@ -186,8 +186,8 @@ impl Stated {
     /// As [`Transfer::evaluate`].
     pub fn shares(&self, input: f64, converter: Converter) -> Result<Vec<Share>, DriverError> {
         let mut shares = Vec::new();
-        let value = self.curve.evaluate(input)?;
-        self.each(input, value, converter, |cause, uncertainty| {
+        let curve = self.curve.value_and_slope(input)?;
+        self.each(input, curve, converter, |cause, uncertainty| {
             if uncertainty != 0.0 {
                 shares.push(cause.share(uncertainty));
             }
@@ -209,15 +209,17 @@ impl Stated {
         Ok(Budget::new(self.evaluate(input)?, unit, shares))
     }
 
-    /// Calls `tell` with each cause and its share, in the unit of the value.
+    /// Calls `tell` with each cause and its share, in the unit of the value; handed the curve's value
+    /// and slope, which a loaded driver gives on one way.
     fn each<'s>(
         &'s self,
         input: f64,
-        value: f64,
+        (value, slope): (f64, f64),
         converter: Converter,
         mut tell: impl FnMut(Cause<'s>, f64),
     ) -> Result<(), DriverError> {
-        let slope = Transfer::slope(self, input)?.abs();
+        let rise = self.corrected().map_or(0.0, |heating| heating.slope(input));
+        let slope = (slope - rise).abs();
         match &self.origin {
             Origin::Nominal(tolerance) => {
                 let share = tolerance.uncertainty(value, slope * input.abs());
@@ -288,10 +290,10 @@ impl Transfer for Stated {
     }
 
     fn answer(&self, input: f64, uncertainty: f64) -> Result<Answer, DriverError> {
-        let value = self.curve.evaluate(input)?;
+        let (value, slope) = self.curve.value_and_slope(input)?;
         let mut variance = 0.0;
         let converter = Converter::whole(uncertainty);
-        self.each(input, value, converter, |_, share| {
+        self.each(input, (value, slope), converter, |_, share| {
             variance += share * share
         })?;
         Ok(Answer {

@@ -203,15 +203,17 @@ impl Stated {
     }
 
     /// Calls `tell` with each cause and its share, in the unit of the value; gives the curve's value.
+    /// A loaded driver gives value and slope on one way.
     fn each<'s>(
         &'s self,
         input: f64,
         converter: Converter,
         mut tell: impl FnMut(Cause<'s>, f64),
     ) -> Result<f64, DriverError> {
-        let plain = self.curve.model.evaluate(input)?;
+        let (plain, slope) = self.curve.model.value_and_slope(input)?;
         let value = self.curve.on_top(plain);
-        let slope = Transfer::slope(self, input)?.abs();
+        let rise = self.corrected().map_or(0.0, |heating| heating.slope(input));
+        let slope = (slope * (1.0 + self.curve.slope) - rise).abs();
         match &self.origin {
             Origin::Nominal(tolerance) => {
                 let share = tolerance.uncertainty(value, slope * input.abs());

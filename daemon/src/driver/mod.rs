@@ -32,7 +32,7 @@ pub use loaded::{OWN_PROGRAM, Settings, open};
 pub use model::Model;
 pub use nightbench_driver::Electrical;
 pub use nightbench_driver::host::{Parameter, ParameterKind};
-pub use notes::{Note, take_notes};
+pub use notes::{Note, await_notes, take_notes};
 pub use registry::{Driver, built_in, find};
 
 /// What can take parameters: a driver, or a model whose driver runs already.

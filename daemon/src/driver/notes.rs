@@ -7,7 +7,8 @@ use crate::clock;
 use std::collections::VecDeque;
 use std::fmt;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 /// A driver that keeps answering nonsense is told of this often, nanoseconds.
 const COMPLAINT_GAP_NS: u64 = 60_000_000_000;
@@ -26,6 +27,8 @@ pub struct Note {
 }
 
 static WAITING: Mutex<VecDeque<Note>> = Mutex::new(VecDeque::new());
+/// For who waits for one.
+static ARRIVED: Condvar = Condvar::new();
 /// So that a look costs nothing where there is nothing.
 static ANY: AtomicBool = AtomicBool::new(false);
 
@@ -86,6 +89,7 @@ fn add(note: Note) {
         waiting.push_back(note);
     }
     ANY.store(true, Ordering::Release);
+    ARRIVED.notify_all();
 }
 
 /// Takes what was noted since, oldest first.
@@ -95,6 +99,16 @@ pub fn take_notes() -> Vec<Note> {
         return Vec::new();
     }
     waiting().drain(..).collect()
+}
+
+/// The same, after something was noted, or after so long: how a process ended is noted by its own
+/// thread, a moment after its end was seen.
+#[must_use]
+pub fn await_notes(within: Duration) -> Vec<Note> {
+    let none = |notes: &mut VecDeque<Note>| notes.is_empty();
+    // What was noted is taken below, whatever became of the waiting.
+    drop(ARRIVED.wait_timeout_while(waiting(), within, none));
+    take_notes()
 }
 
 fn waiting() -> MutexGuard<'static, VecDeque<Note>> {

@@ -10,7 +10,7 @@ mod time;
 use super::Failure;
 use crate::cli::written;
 use crate::driver::examine::examine;
-use crate::driver::{self, OWN_PROGRAM, Settings, take_notes};
+use crate::driver::{self, OWN_PROGRAM, Settings, await_notes, take_notes};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -27,9 +27,10 @@ pub struct Arguments {
     parameters: Vec<String>,
 }
 
-/// As the service keeps a driver in, where the configuration says nothing else.
 const DEADLINE: Duration = Duration::from_millis(250);
 const MEMORY: u64 = 64 << 20;
+/// How long is waited for word of how its process ended.
+const PATIENCE: Duration = Duration::from_secs(2);
 
 /// Examines a library.
 ///
@@ -37,13 +38,7 @@ const MEMORY: u64 = 64 << 20;
 /// Where there is no driver in it, or its parameters cannot be read or do not go together.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let file = arguments.library.display();
-    let settings = Settings {
-        library: arguments.library.clone(),
-        sha256: None,
-        in_process: false,
-        deadline: DEADLINE,
-        memory: MEMORY,
-    };
+    let settings = settings(&arguments.library);
     let refused = |why: String| Failure::new(format!("`{file}`: {why}"));
     let name = name(&arguments.library);
     let driver = driver::open(&name, &settings, Path::new(OWN_PROGRAM)).map_err(refused)?;
@@ -51,17 +46,18 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     // What it says of itself is shown also where its parameters are wrong: they are among it.
     let shown = out.write_all(show::declaration(&driver).as_bytes());
     let values = parameters::read(&arguments.parameters, &driver)?;
-    let model = driver.bind_for("check", values).map_err(|error| {
+    let model = driver.bind(values).map_err(|error| {
         let text = format!("{error}; give its parameters (`--set NAME=VALUE`)");
         refused(text)
     })?;
     let examination = examine(&model);
     let speed = (!examination.is_cut_short).then(|| time::of(&model));
     let text = show::examination(&driver, &model, &examination, speed.flatten());
-    let notes: String = take_notes()
-        .iter()
-        .map(|note| show::note(&note.text))
-        .collect();
+    let notes = match examination.is_cut_short {
+        true => await_notes(PATIENCE),
+        false => take_notes(),
+    };
+    let notes: String = notes.iter().map(|note| show::note(&note.text)).collect();
     written(shown.and_then(|()| out.write_all((text + &notes).as_bytes())))?;
     match examination.wrong() {
         0 => written(writeln!(out, "\npass")),
@@ -69,6 +65,18 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
             "{} broken; see above, mend the driver, and check it again",
             crate::words::counted(wrong, "promise")
         ))),
+    }
+}
+
+/// Kept in as the service keeps in what no table says otherwise of.
+fn settings(library: &Path) -> Settings {
+    Settings {
+        // A bare name has no folder that could be looked at.
+        library: std::path::absolute(library).unwrap_or_else(|_| library.to_owned()),
+        sha256: None,
+        in_process: false,
+        deadline: DEADLINE,
+        memory: MEMORY,
     }
 }
 

@@ -24,35 +24,38 @@ pub(super) fn guess(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended> 
     }
     let points = points(asking)?;
     for count in 1..=points.len() {
-        let points = &points[..count];
-        match asking.model.guess(points) {
-            Ok(start) => {
-                let misses = points.iter().map(|(input, value)| {
-                    start
-                        .evaluate(*input)
-                        .map_or(f64::INFINITY, |own| (own - value).abs())
-                });
-                if misses.fold(0.0, f64::max) > FAR * seen.span() {
-                    let text =
-                        format!("from {count} of the model's own points it starts far from them");
-                    return Ok(Finding::noted(WHAT, text));
-                }
-            }
-            Err(DriverError::OutOfRange) => {
-                let text = format!("{count} of the model's own points give no start");
-                return Ok(Finding::noted(WHAT, text));
-            }
-            Err(DriverError::Host(why)) => return Err(Ended(why)),
-            Err(error) => {
-                let text = format!("from {count} of the model's own points: {error}");
-                return Ok(Finding::wrong(WHAT, text));
-            }
+        if let Some(finding) = start(asking, &points[..count], seen)? {
+            return Ok(finding);
         }
     }
-    Ok(Finding::fine(
-        WHAT,
-        "one, two and three of the model's own points give a start",
-    ))
+    let text = "one, two and three of the model's own points give a start";
+    Ok(Finding::fine(WHAT, text))
+}
+
+/// What is to be said of the start from points that the model itself gives.
+fn start(
+    asking: &Asking<'_>,
+    points: &[(f64, f64)],
+    seen: &Seen,
+) -> Result<Option<Finding>, Ended> {
+    const WHAT: &str = "guess";
+    let whose = format!("{} of the model's own points", points.len());
+    Ok(match asking.model.guess(points) {
+        Ok(start) => {
+            let miss = |(input, value): &(f64, f64)| match start.evaluate(*input) {
+                Ok(own) => (own - value).abs(),
+                Err(_) => f64::INFINITY,
+            };
+            let far = points.iter().map(miss).fold(0.0, f64::max) > FAR * seen.span();
+            let text = format!("from {whose} it starts far from them");
+            far.then(|| Finding::noted(WHAT, text))
+        }
+        Err(DriverError::OutOfRange) => {
+            Some(Finding::noted(WHAT, format!("{whose} give no start")))
+        }
+        Err(DriverError::Host(why)) => return Err(Ended(why)),
+        Err(error) => Some(Finding::wrong(WHAT, format!("from {whose}: {error}"))),
+    })
 }
 
 /// What is wrong with its answer to points that tell nothing.
@@ -96,7 +99,7 @@ pub(super) fn misfit(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended>
     let odd = inputs
         .iter()
         .zip(&misfits)
-        .find(|(_, misfit)| !(**misfit >= 0.0 && misfit.is_finite()));
+        .find(|(_, misfit)| !is_uncertainty(**misfit));
     if let Some((input, misfit)) = odd {
         let (input, misfit) = (short(*input), short(*misfit));
         let text =
@@ -123,7 +126,7 @@ fn odd_fits(asking: &Asking<'_>, inputs: &[f64]) -> Result<Option<String>, Ended
     for (what, nodes, free) in odd {
         let (status, misfits) = asking.misfit((nodes, free), &inputs[..1])?;
         let is_done = status.code() == 0;
-        if !is_orderly(status) || (is_done && !(misfits[0] >= 0.0)) {
+        if !is_orderly(status) || (is_done && !is_uncertainty(misfits[0])) {
             let text = format!(
                 "{what}: {} ({status}); say that nothing can be said",
                 misfits[0]
@@ -132,6 +135,10 @@ fn odd_fits(asking: &Asking<'_>, inputs: &[f64]) -> Result<Option<String>, Ended
         }
     }
     Ok(None)
+}
+
+fn is_uncertainty(number: f64) -> bool {
+    number >= 0.0 && number.is_finite()
 }
 
 /// Points that the model itself gives, spread over the range: in decades where it is above 0.

@@ -13,15 +13,7 @@ pub(super) fn inputs(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended>
     let mut generous = None;
     for input in odd(asking.model.range()) {
         let (status, values) = asking.evaluate(&[input])?;
-        if !is_orderly(status) {
-            let text = format!("{input}: {status}; say that it is out of range, and write NaN");
-            return Ok(Finding::wrong(WHAT, text));
-        }
-        if status == Status::DONE && !(values[0].is_finite() && input.is_finite()) {
-            let text = format!(
-                "{input} gives {} and `done`; say that it is out of range",
-                values[0]
-            );
+        if let Some(text) = alone(input, status, values[0]) {
             return Ok(Finding::wrong(WHAT, text));
         }
         if status == Status::DONE {
@@ -38,13 +30,24 @@ pub(super) fn inputs(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended>
             WHAT,
             "NaN, infinities and what lies outside the range have no value",
         ),
-        Some(input) => {
-            let text = format!(
+        Some(input) => Finding::noted(
+            WHAT,
+            format!(
                 "{input} has a value though it is outside the range; the host never asks there"
-            );
-            Finding::noted(WHAT, text)
-        }
+            ),
+        ),
     })
+}
+
+/// What is wrong with the answer to an input that is outside the range.
+fn alone(input: f64, status: Status, value: f64) -> Option<String> {
+    if !is_orderly(status) {
+        return Some(format!(
+            "{input}: {status}; say that it is out of range, and write NaN"
+        ));
+    }
+    let is_odd = status == Status::DONE && !(value.is_finite() && input.is_finite());
+    is_odd.then(|| format!("{input} gives {value} and `done`; say that it is out of range"))
 }
 
 /// Those of these that are not in the range.

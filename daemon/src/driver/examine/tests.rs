@@ -61,7 +61,8 @@ fn told<Q: Quirk>() -> String {
 
 #[test]
 fn the_shipped_drivers_keep_what_they_promise() {
-    let given: [(&str, &[(&str, &[f64])]); 5] = [
+    type Given = &'static [(&'static str, &'static [f64])];
+    let given: [(&str, Given); 5] = [
         ("thermistor", &[("r0", &[1e4]), ("beta", &[3950.0])]),
         ("photoresistor", &[("r10", &[5e4]), ("gamma", &[0.7])]),
         (
@@ -145,7 +146,7 @@ fn a_curve_that_turns_or_stands_is_told() {
     struct Turning;
     impl Quirk for Turning {
         fn value(x: f64) -> Option<f64> {
-            (0.0..=1.0).contains(&x).then(|| (x - 0.3) * (x - 0.3))
+            (0.0..=1.0).contains(&x).then_some((x - 0.3) * (x - 0.3))
         }
     }
     assert_snapshot!(told::<Turning>(), @"

@@ -63,30 +63,9 @@ pub(super) fn examination(
     examination: &Examination,
     speed: Option<Speed>,
 ) -> String {
-    let mut text = String::new();
-    let (low, high) = model.range();
-    let input = driver.inputs().first().map_or("", |one| one.word());
-    if let (Some(first), Some(last)) = (examination.curve.first(), examination.curve.last()) {
-        let unit = driver.unit().unwrap_or("");
-        let ends = format!(
-            "{} to {} {input} give {} to {} {unit}",
-            short(low),
-            short(high),
-            short(first.1),
-            short(last.1)
-        );
-        text.push('\n');
-        text.push_str(&wrapped(&ends, ""));
-        let _ = writeln!(
-            text,
-            "\n{}\n",
-            terminal::draw(&chart(driver, examination), WIDTH as u16, HEIGHT)
-        );
-    }
-    examination
-        .findings
-        .iter()
-        .for_each(|one| text.push_str(&finding(one)));
+    let mut text = curve(driver, model, examination);
+    let findings = examination.findings.iter().map(finding);
+    text.extend(findings);
     if examination.is_cut_short {
         text.push_str("  the rest was not looked at, as its process ended\n");
     }
@@ -98,6 +77,23 @@ pub(super) fn examination(
         );
     }
     text
+}
+
+/// Ends and picture; nothing where there are no values.
+fn curve(driver: &Driver, model: &Model, examination: &Examination) -> String {
+    let (Some(first), Some(last)) = (examination.curve.first(), examination.curve.last()) else {
+        return String::new();
+    };
+    let input = driver.inputs().first().map_or("", |one| one.word());
+    let unit = driver.unit().unwrap_or("");
+    let (low, high) = model.range();
+    let [low, high, first, last] = [low, high, first.1, last.1].map(short);
+    let ends = wrapped(
+        &format!("{low} to {high} {input} give {first} to {last} {unit}"),
+        "",
+    );
+    let picture = terminal::draw(&chart(driver, examination), WIDTH as u16, HEIGHT);
+    format!("\n{ends}\n{picture}\n\n")
 }
 
 /// Something that was noted meanwhile.

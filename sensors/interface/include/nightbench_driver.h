@@ -46,6 +46,15 @@
 // How a call ended: a null pointer, or another count of parameters than declared.
 #define NB_WRONG_CALL 4
 
+// Which way values go with a rising input: nothing is promised.
+#define NB_MONOTONIC_UNKNOWN 0
+
+// Which way values go with a rising input: never down.
+#define NB_MONOTONIC_RISING 1
+
+// Which way values go with a rising input: never up.
+#define NB_MONOTONIC_FALLING 2
+
 // Electrical quantity: resistance, ohm.
 #define NB_OHM 0
 
@@ -158,6 +167,32 @@ typedef int32_t (*nb_misfit_function)(const struct nb_slice *parameters,
                                       double *values,
                                       size_t count);
 
+// One of the values that a driver gives for an input. In Rust it is made by [`Output::new`].
+struct nb_output {
+    // Its name, as in the configuration.
+    struct nb_text name;
+    // What it is (`power`); none where the configuration says.
+    struct nb_text quantity;
+    // UCUM code of its unit (`mW`); none where the configuration says.
+    struct nb_text unit;
+};
+
+// As `evaluate`, for the output of this index: 1 is the one after the first.
+typedef int32_t (*nb_evaluate_output_function)(const struct nb_slice *parameters,
+                                               size_t parameter_count,
+                                               size_t output,
+                                               const double *inputs,
+                                               double *values,
+                                               size_t count);
+
+// A row of a fixed table.
+struct nb_pair {
+    // The input; inputs rise from row to row, or fall.
+    double input;
+    // The value there.
+    double value;
+};
+
 // A driver, as it crosses. Functions are pure: the same parameters and inputs give the same numbers,
 // from any thread. Nothing that the host hands over may be kept after the call.
 struct nb_table {
@@ -185,11 +220,12 @@ struct nb_table {
     const struct nb_parameter *parameters;
     // How many.
     size_t parameter_count;
-    // Values of inputs. Required.
+    // Values of inputs. Required, where there are no `pairs`.
     nb_evaluate_function evaluate;
     // Slopes, value over input, at inputs. May be null: the host takes differences.
     nb_evaluate_function slope;
-    // Inputs that can be turned into values with these parameters. Required.
+    // Inputs that can be turned into values with these parameters. Required, where there are no
+    // `pairs`.
     nb_range_function range;
     // What is wrong with these parameters. May be null: nothing ever is.
     nb_check_function check;
@@ -197,6 +233,21 @@ struct nb_table {
     nb_guess_function guess;
     // How wrong the model can be after a fit. Since 1.1; may be null: it is taken for right.
     nb_misfit_function misfit;
+    // All values that it gives for an input. Since 1.1; may be null: it gives one. The first is the
+    // one of `evaluate`, and has the quantity and the unit of the table.
+    const struct nb_output *outputs;
+    // How many.
+    size_t output_count;
+    // Values of the outputs after the first. Since 1.1; may be null where there are none.
+    nb_evaluate_output_function evaluate_output;
+    // Which way the values of `evaluate` go with a rising input, whatever the parameters: one of
+    // `NB_MONOTONIC_`. Since 1.1; the host looks whether it is so.
+    uint32_t monotonic;
+    // A fixed table in the place of `evaluate` and `range`, with straight lines between its rows,
+    // whose inputs rise or fall. Since 1.1; may be null.
+    const struct nb_pair *pairs;
+    // How many.
+    size_t pair_count;
 };
 
 #ifdef __cplusplus

@@ -1,7 +1,8 @@
 //! Numbers with a meaning that cross the border, once for both languages.
 //!
 //! Makers in Rust and hosts have types for them: [`Status`](crate::Status),
-//! [`Electrical`](crate::Electrical), [`ParameterKind`](crate::host::ParameterKind).
+//! [`Electrical`](crate::Electrical), [`Monotonic`](crate::Monotonic),
+//! [`ParameterKind`](crate::host::ParameterKind).
 
 /// How a call ended: all values are there.
 pub const DONE: i32 = 0;
@@ -13,6 +14,13 @@ pub const PARAMETERS: i32 = 2;
 pub const PANICKED: i32 = 3;
 /// How a call ended: a null pointer, or another count of parameters than declared.
 pub const WRONG_CALL: i32 = 4;
+
+/// Which way values go with a rising input: nothing is promised.
+pub const MONOTONIC_UNKNOWN: u32 = 0;
+/// Which way values go with a rising input: never down.
+pub const MONOTONIC_RISING: u32 = 1;
+/// Which way values go with a rising input: never up.
+pub const MONOTONIC_FALLING: u32 = 2;
 
 /// Electrical quantity: resistance, ohm.
 pub const OHM: u32 = 0;

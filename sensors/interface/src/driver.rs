@@ -4,7 +4,7 @@
 
 use crate::fit::{Guess, Misfit};
 use crate::table::Slice;
-use crate::{Electrical, Parameter};
+use crate::{Electrical, Monotonic, Outputs, Parameter};
 
 /// Slope of the value over the input; `None` outside the range.
 pub type Slope = fn(Values<'_>, f64) -> Option<f64>;
@@ -33,6 +33,12 @@ pub trait Driver: 'static {
     /// How wrong the model can be between and beyond the points of a fit; without, the host takes it
     /// for right.
     const MISFIT: Option<Misfit> = None;
+
+    /// All outputs, where it gives more than one value for an input.
+    const OUTPUTS: Option<Outputs> = None;
+    /// Which way its values go with a rising input, whatever the parameters; the host looks whether
+    /// it is so.
+    const MONOTONIC: Monotonic = Monotonic::Unknown;
 
     /// Lowest and highest input that can be turned into a value with these parameters; `None` where
     /// there is no such input.

@@ -4,6 +4,7 @@
 //! keep nothing.
 
 mod fit;
+mod output;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
@@ -66,6 +67,22 @@ impl Table {
             } else {
                 None
             },
+            outputs: match D::OUTPUTS {
+                Some(outputs) => outputs.list.as_ptr(),
+                None => std::ptr::null(),
+            },
+            output_count: match D::OUTPUTS {
+                Some(outputs) => outputs.list.len(),
+                None => 0,
+            },
+            evaluate_output: if D::OUTPUTS.is_some() {
+                Some(output::evaluate::<D>)
+            } else {
+                None
+            },
+            monotonic: D::MONOTONIC as u32,
+            pairs: std::ptr::null(),
+            pair_count: 0,
         }
     }
 }
@@ -141,7 +158,12 @@ unsafe fn each<'a, D: Driver, F: Fn(f64) -> Option<f64>>(
     })
 }
 
-fn fill(function: impl Fn(f64) -> Option<f64>, inputs: &[f64], values: &mut [f64]) -> Status {
+/// The values of a function, where it has one for each input.
+pub(crate) fn fill(
+    function: impl Fn(f64) -> Option<f64>,
+    inputs: &[f64],
+    values: &mut [f64],
+) -> Status {
     let mut status = Status::DONE;
     for (input, value) in inputs.iter().zip(values) {
         *value = function(*input).unwrap_or_else(|| {

@@ -104,12 +104,14 @@
 //! and everything a table points to lives as long as its library, which is never unloaded.
 //!
 //! Within one major version fields are only appended: a library that was built against 1.0 loads as
-//! it is (it has no guess and no misfit, and none of its numbers is fitted), and so does one that was
+//! it is (it has no guess, no misfit and one output, and none of its numbers is fitted), and so does one that was
 //! built against a later minor version.
 //!
 //! - [`Driver`], [`Parameter`], [`Values`]: what a maker writes against.
 //! - [`Points`], [`Start`], [`Fit`]: what the two functions for a fit are handed;
 //!   [`NodePolynomial`]: what a misfit can be made of.
+//! - [`Outputs`]: several values for one input; [`Monotonic`]: which way the values go;
+//!   [`pairs`]: a fixed table instead of a formula.
 //! - [`Table`], [`Text`], [`Slice`], [`Status`]: what crosses; see `table.rs` for the layout.
 //! - [`host`]: the safe side that reads a table.
 //! - `include/nightbench_driver.h`: the same for a maker who writes C.
@@ -129,13 +131,18 @@ mod electrical;
 mod export;
 mod fit;
 pub mod host;
+mod monotonic;
 mod node_polynomial;
+mod output;
+pub mod pairs;
 mod parameter;
 mod table;
 
 pub use driver::{Check, Driver, Slope, Values};
 pub use electrical::Electrical;
 pub use fit::{Fit, Guess, Misfit, Points, Start};
+pub use monotonic::Monotonic;
 pub use node_polynomial::NodePolynomial;
+pub use output::{Output, OutputValue, Outputs};
 pub use parameter::Parameter;
 pub use table::{MAJOR, MINOR, SYMBOL, Slice, Status, Table, Text};

@@ -5,13 +5,14 @@
 //! [`Table::of`](crate::Table::of), which makes a sound one. Nothing is checked here: that is the
 //! host's part.
 //!
-//! The C header is made from this file, `parameter.rs` and `codes.rs`, comments included: they are
+//! The C header is made from this file and those that `tests/header.rs` names, comments included: they are
 //! written for both languages.
 
 use std::ffi::c_char;
 use std::fmt;
 
-use crate::{Parameter, codes};
+use crate::pairs::Pair;
+use crate::{Output, Parameter, codes};
 
 /// The interface's version: tables of another major one cannot be read at all.
 pub const MAJOR: u32 = 1;
@@ -48,11 +49,12 @@ pub struct Table {
     pub(crate) parameters: *const Parameter,
     /// How many.
     pub(crate) parameter_count: usize,
-    /// Values of inputs. Required.
+    /// Values of inputs. Required, where there are no `pairs`.
     pub(crate) evaluate: Option<EvaluateFn>,
     /// Slopes, value over input, at inputs. May be null: the host takes differences.
     pub(crate) slope: Option<EvaluateFn>,
-    /// Inputs that can be turned into values with these parameters. Required.
+    /// Inputs that can be turned into values with these parameters. Required, where there are no
+    /// `pairs`.
     pub(crate) range: Option<RangeFn>,
     /// What is wrong with these parameters. May be null: nothing ever is.
     pub(crate) check: Option<CheckFn>,
@@ -60,6 +62,21 @@ pub struct Table {
     pub(crate) guess: Option<GuessFn>,
     /// How wrong the model can be after a fit. Since 1.1; may be null: it is taken for right.
     pub(crate) misfit: Option<MisfitFn>,
+    /// All values that it gives for an input. Since 1.1; may be null: it gives one. The first is the
+    /// one of `evaluate`, and has the quantity and the unit of the table.
+    pub(crate) outputs: *const Output,
+    /// How many.
+    pub(crate) output_count: usize,
+    /// Values of the outputs after the first. Since 1.1; may be null where there are none.
+    pub(crate) evaluate_output: Option<EvaluateOutputFn>,
+    /// Which way the values of `evaluate` go with a rising input, whatever the parameters: one of
+    /// `NB_MONOTONIC_`. Since 1.1; the host looks whether it is so.
+    pub(crate) monotonic: u32,
+    /// A fixed table in the place of `evaluate` and `range`, with straight lines between its rows,
+    /// whose inputs rise or fall. Since 1.1; may be null.
+    pub(crate) pairs: *const Pair,
+    /// How many.
+    pub(crate) pair_count: usize,
 }
 
 /// The first fields of a table, whose layout never changes, whatever the major version.
@@ -77,6 +94,16 @@ pub(crate) struct Head {
 pub(crate) type EvaluateFn = unsafe extern "C" fn(
     parameters: *const Slice,
     parameter_count: usize,
+    inputs: *const f64,
+    values: *mut f64,
+    count: usize,
+) -> i32;
+
+/// As `evaluate`, for the output of this index: 1 is the one after the first.
+pub(crate) type EvaluateOutputFn = unsafe extern "C" fn(
+    parameters: *const Slice,
+    parameter_count: usize,
+    output: usize,
     inputs: *const f64,
     values: *mut f64,
     count: usize,

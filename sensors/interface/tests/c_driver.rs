@@ -10,10 +10,12 @@ use std::process::Command;
 
 use libloading::Library;
 use nightbench_driver::host::{Binding, Parameter, ParameterKind, View};
-use nightbench_driver::{Electrical, SYMBOL, Status, Table};
+use nightbench_driver::{Electrical, Monotonic, SYMBOL, Status, Table};
 
 /// The source, and the folder of the header that it is compiled against.
 const TODAY: [&str; 2] = ["tests/c/vane.c", "include"];
+/// A driver that is a table.
+const RAMP: [&str; 2] = ["tests/c/ramp.c", "include"];
 /// Both as they were with interface 1.0. Never changed.
 const ONE_ZERO: [&str; 2] = ["tests/c/interface_1_0/vane.c", "tests/c/interface_1_0"];
 
@@ -31,7 +33,8 @@ const CPP: Language = (
 fn compile(folder: &Path, [source, header]: [&str; 2], language: Language) -> PathBuf {
     let package = Path::new(env!("CARGO_MANIFEST_DIR"));
     let (variable, usual, language) = language;
-    let library = folder.join(format!("vane-{usual}.so"));
+    let name = Path::new(source).file_stem().expect("a file").display();
+    let library = folder.join(format!("{name}-{usual}.so"));
     let compiler = std::env::var_os(variable).unwrap_or_else(|| usual.into());
     let status = Command::new(compiler)
         .args(language)
@@ -64,6 +67,8 @@ fn a_driver_in_c_is_a_driver_and_so_is_the_same_source_in_cpp() {
         declares(&view, 1);
         calls(&view);
         serves_a_fit(&view);
+        gives_more_than_one_value(&view);
+        is_a_table(&load(&compile(folder.path(), RAMP, language)));
     }
 }
 
@@ -140,4 +145,36 @@ fn serves_a_fit(view: &View) {
     let mut angle = [f64::NAN];
     let answer = view.evaluate_with(&binding, &[(0, 90.0)], &[0.5], &mut angle);
     assert_eq!((answer, angle), (Ok(()), [45.0]));
+}
+
+fn gives_more_than_one_value(view: &View) {
+    let binding = Binding::named(view.parameters(), &[]).expect("declared names");
+    let outputs = view.outputs().iter();
+    let outputs: Vec<_> = outputs
+        .map(|one| (one.name, one.quantity, one.unit))
+        .collect();
+    assert_eq!(
+        outputs,
+        [
+            ("angle", Some("angle"), None),
+            ("part", Some("part"), Some("%"))
+        ]
+    );
+    let mut parts = [f64::NAN; 2];
+    let answer = view.evaluate_output((&binding, &[]), 1, &[0.0, 0.5], &mut parts);
+    assert_eq!((answer, parts), (Ok(()), [0.0, 50.0]));
+    assert_eq!(view.monotonic(), Monotonic::Rising);
+}
+
+fn is_a_table(view: &View) {
+    let binding = Binding::new(Vec::new());
+    assert_eq!(view.range(&binding), Ok((0.1, 0.9)));
+    let (mut values, mut slopes) = ([f64::NAN; 3], [f64::NAN; 1]);
+    assert_eq!(
+        view.evaluate(&binding, &[0.1, 0.5, 0.9], &mut values),
+        Ok(())
+    );
+    assert_eq!(values, [0.0, 4.0, 10.0]);
+    assert_eq!(view.slope(&binding, &[0.7], &mut slopes), Ok(()));
+    assert!((slopes[0] - 15.0).abs() < 1e-12);
 }

@@ -4,7 +4,13 @@ use std::fs;
 use std::path::Path;
 
 /// Where the types and numbers stand that cross.
-const SOURCES: [&str; 3] = ["src/codes.rs", "src/table.rs", "src/parameter.rs"];
+const SOURCES: [&str; 5] = [
+    "src/codes.rs",
+    "src/table.rs",
+    "src/parameter.rs",
+    "src/output.rs",
+    "src/pairs.rs",
+];
 const HEADER: &str = "include/nightbench_driver.h";
 /// Set to write the header instead of comparing it.
 const RENEW: &str = "NIGHTBENCH_RENEW_HEADER";

@@ -12,7 +12,7 @@ mod fit;
 
 use curve::Curve;
 use nightbench_driver::{
-    Check, Driver, Electrical, Guess, Misfit, Parameter, Slope, Values, driver_table,
+    Check, Driver, Electrical, Guess, Misfit, Monotonic, Parameter, Slope, Values, driver_table,
 };
 
 /// Where the equations hold, °C. Source: IEC 60751, clause 4.2.
@@ -54,6 +54,7 @@ impl Driver for Platinum {
     const SLOPE: Option<Slope> = Some(slope);
     const GUESS: Option<Guess> = Some(fit::guess);
     const MISFIT: Option<Misfit> = Some(fit::misfit);
+    const MONOTONIC: Monotonic = Monotonic::Rising;
 
     // The resistances at both ends of the temperatures. The host asks for no value beyond them.
     fn range(values: Values<'_>) -> Option<(f64, f64)> {

@@ -4,12 +4,15 @@
 
 use crate::codes::{PARAMETER_CHOICE, PARAMETER_LIST, PARAMETER_NUMBER};
 use crate::host::version::{self, Grown};
-use crate::host::{Flaw, Parameter, ParameterKind};
+use crate::host::{Flaw, Output, Parameter, ParameterKind};
+use crate::pairs::{self, Pair};
 use crate::table::{Table, Text};
-use crate::{Electrical, Parameter as Row};
+use crate::{Electrical, Monotonic, Output as OutputRow, Parameter as Row};
 
 /// Far above any real driver: the shipped ones have at most 14 parameters and 3 words.
 const MOST_ENTRIES: usize = 256;
+/// A table of a whole curve, a row for each step of a converter.
+const MOST_PAIRS: usize = 65536;
 /// A line for a person is far shorter.
 const LONGEST_TEXT: usize = 4096;
 
@@ -80,6 +83,64 @@ pub(super) unsafe fn parameters(table: &Table) -> Result<Vec<Parameter>, Flaw> {
             unsafe { parameter(&row) }
         })
         .collect()
+}
+
+/// All outputs; none where there is one, without a name.
+///
+/// # Safety
+/// `table.outputs` is null, or points to `table.output_count` rows whose texts hold what they say.
+pub(super) unsafe fn outputs(table: &Table) -> Result<Vec<Output>, Flaw> {
+    let count = table.output_count;
+    if table.outputs.is_null() && count == 0 {
+        return Ok(Vec::new());
+    }
+    if table.outputs.is_null() || count > MOST_ENTRIES {
+        return Err(Flaw::Count("outputs"));
+    }
+    if count > 1 && table.evaluate_output.is_none() {
+        return Err(Flaw::Function("evaluate_output"));
+    }
+    // SAFETY: not null, of a credible count, and the caller vouches for the rows.
+    let rows = unsafe { std::slice::from_raw_parts(table.outputs, count) };
+    // SAFETY: and for what they point to.
+    rows.iter().map(|row| unsafe { output(row) }).collect()
+}
+
+/// # Safety
+/// The row's pointers hold what they say.
+unsafe fn output(row: &OutputRow) -> Result<Output, Flaw> {
+    // SAFETY: the caller vouches for the three texts.
+    unsafe {
+        Ok(Output {
+            name: required(row.name, "name of an output")?,
+            quantity: text(row.quantity, "quantity of an output")?,
+            unit: text(row.unit, "unit of an output")?,
+        })
+    }
+}
+
+/// Which way the values go.
+pub(super) fn monotonic(table: &Table) -> Result<Monotonic, Flaw> {
+    Monotonic::from_code(table.monotonic).ok_or(Flaw::Monotonic(table.monotonic))
+}
+
+/// The fixed pairs; `None` where there is a formula.
+///
+/// # Safety
+/// `table.pairs` is null, or points to `table.pair_count` rows that live as long as the library.
+pub(super) unsafe fn pairs(table: &Table) -> Result<Option<&'static [Pair]>, Flaw> {
+    if table.pairs.is_null() && table.pair_count == 0 {
+        return Ok(None);
+    }
+    if table.pairs.is_null() || table.pair_count > MOST_PAIRS {
+        return Err(Flaw::Count("pairs"));
+    }
+    // SAFETY: not null, of a credible count, and the caller vouches for the rows.
+    let pairs = unsafe { std::slice::from_raw_parts(table.pairs, table.pair_count) };
+    let is_alone = table.evaluate.is_none() && table.slope.is_none();
+    (is_alone && pairs::is_sound(pairs))
+        .then_some(Some(pairs))
+        .ok_or(Flaw::Pairs)
 }
 
 /// # Safety

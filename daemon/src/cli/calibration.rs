@@ -165,6 +165,8 @@ fn wired(config: &Config, probe: &str, file: &Path) -> Result<(Probe, Channel), 
             names.join("`, `")
         ))
     })?;
+    let can = probe.driver.check_calibrated();
+    can.map_err(|why| Failure::new(format!("probe `{}`: {why}", probe.name)))?;
     Ok((probe.clone(), channel.clone()))
 }
 

@@ -94,6 +94,25 @@ fn add(text: &mut String, library: &Library) {
 
 fn describe(text: &mut String, driver: &Driver) {
     let _ = writeln!(text, "  {}", quantities(driver));
+    text.push_str(&outputs(driver));
+}
+
+/// ``outputs: `temperature` (temperature in Cel), `heating` (power in mW)``; nothing where there is
+/// one only.
+pub(super) fn outputs(driver: &Driver) -> String {
+    let names = driver.outputs().iter().map(|output| {
+        let said = [output.quantity, output.unit.map(|_| "in"), output.unit];
+        let said: Vec<&str> = said.into_iter().flatten().collect();
+        match said.is_empty() {
+            true => format!("`{}`", output.name),
+            false => format!("`{}` ({})", output.name, said.join(" ")),
+        }
+    });
+    let names: Vec<String> = names.collect();
+    match names.is_empty() {
+        true => String::new(),
+        false => wrapped(&format!("outputs: {}", names.join(", ")), "  "),
+    }
 }
 
 /// ``temperature (Cel) from ohm``.

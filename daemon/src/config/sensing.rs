@@ -38,6 +38,11 @@ pub(super) fn read(
 ) -> Option<Sensing> {
     let find = |item: &Item<'_>| find_driver(item, drivers);
     let Some(driver) = table.required("driver", "\"thermistor\"", find) else {
+        table.know(&["input", "output", "quantity", "unit", "parameters"]);
+        return None;
+    };
+    let meant = table.or("output", driver, |item| output(item, &driver));
+    let Some(driver) = meant else {
         table.know(&["input", "quantity", "unit", "parameters"]);
         return None;
     };
@@ -63,6 +68,19 @@ pub(super) fn read(
 fn find_driver(item: &Item<'_>, drivers: &Drivers) -> Value<Driver> {
     let name = item.word(&drivers.names(), LATER)?;
     drivers.find(item, name, LATER)
+}
+
+/// The driver, meaning one of its outputs.
+fn output(item: &Item<'_>, driver: &Driver) -> Value<Driver> {
+    let names: Vec<&str> = driver.outputs().iter().map(|one| one.name).collect();
+    if names.is_empty() {
+        let what = format!("the driver `{}` gives one value only", driver.name());
+        return item.refuse(Fault::new(what, "leave `output` out"));
+    }
+    let name = item.word(&names, "")?;
+    driver
+        .with_output(name)
+        .or_else(|| item.unknown_word(name, &names))
 }
 
 /// What a wrong driver hides.

@@ -30,6 +30,8 @@ pub(super) struct Bound<'a> {
     pub(super) binding: &'a Binding,
     /// Indices of numbers or choices, with what they are instead.
     pub(super) changes: &'a [(usize, f64)],
+    /// Which output; 0 is the driver's own value.
+    pub(super) output: usize,
 }
 
 impl<'a> From<&'a Binding> for Bound<'a> {
@@ -37,17 +39,18 @@ impl<'a> From<&'a Binding> for Bound<'a> {
         Self {
             binding,
             changes: &[],
+            output: 0,
         }
     }
 }
 
 /// What a driver can be asked. Arrays of one call are of the same length.
 pub(super) trait Engine: fmt::Debug + Send + Sync {
-    /// Values of inputs.
+    /// Values of inputs, of the output that is meant.
     fn evaluate(&self, bound: Bound<'_>, inputs: &[f64], values: &mut [f64])
     -> Result<(), Failure>;
 
-    /// Slopes at inputs; only where the driver has a formula.
+    /// Slopes at inputs; only of the driver's own value, and only where it has a formula.
     fn slope(&self, bound: Bound<'_>, inputs: &[f64], slopes: &mut [f64]) -> Result<(), Failure>;
 
     /// Values and slopes at once: one way there and back.
@@ -90,26 +93,16 @@ pub(super) trait Engine: fmt::Debug + Send + Sync {
 impl Engine for View {
     fn evaluate(
         &self,
-        Bound { binding, changes }: Bound<'_>,
+        bound: Bound<'_>,
         inputs: &[f64],
         values: &mut [f64],
     ) -> Result<(), Failure> {
-        match changes {
-            [] => Ok(self.evaluate(binding, inputs, values)?),
-            _ => Ok(self.evaluate_with(binding, changes, inputs, values)?),
-        }
+        let parameters = (bound.binding, bound.changes);
+        Ok(self.evaluate_output(parameters, bound.output, inputs, values)?)
     }
 
-    fn slope(
-        &self,
-        Bound { binding, changes }: Bound<'_>,
-        inputs: &[f64],
-        slopes: &mut [f64],
-    ) -> Result<(), Failure> {
-        match changes {
-            [] => Ok(self.slope(binding, inputs, slopes)?),
-            _ => Ok(self.slope_with(binding, changes, inputs, slopes)?),
-        }
+    fn slope(&self, bound: Bound<'_>, inputs: &[f64], slopes: &mut [f64]) -> Result<(), Failure> {
+        Ok(self.slope_with(bound.binding, bound.changes, inputs, slopes)?)
     }
 
     fn range(&self, binding: &Binding) -> Result<(f64, f64), Failure> {

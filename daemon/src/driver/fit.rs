@@ -49,11 +49,13 @@ impl Model {
     }
 
     /// The numbers that a fit may change, as index and rank, in the order in which they become free:
-    /// those that the driver marks, that are given, and that the present form reads.
+    /// those that the driver marks, that are given, and that the present form reads. None for an
+    /// output after the first.
     #[must_use]
     pub fn fitted(&self) -> Vec<(usize, u32)> {
         let parameters = self.driver().declaration().parameters.iter().enumerate();
-        let marked = parameters.filter(|(_, parameter)| parameter.fitted > 0);
+        let is_own = self.driver().output == 0;
+        let marked = parameters.filter(|(_, parameter)| is_own && parameter.fitted > 0);
         let mut fitted: Vec<(usize, u32)> = marked
             .map(|(index, parameter)| (index, parameter.fitted))
             .filter(|(index, _)| self.reads(*index))
@@ -102,7 +104,7 @@ impl Model {
     /// As [`Model::evaluate_with`].
     pub fn slope_with(&self, changes: &[(usize, f64)], input: f64) -> Result<f64, DriverError> {
         self.admit(changes)?;
-        if !self.driver().declaration().has_slope {
+        if !self.has_slope() {
             return self.difference_with(changes, input);
         }
         let mut slope = [f64::NAN];
@@ -118,7 +120,7 @@ impl Model {
     /// As [`Model::evaluate`], where any input has no value; `values` are then not to be used. `Broken`
     /// also where the two are not of one length.
     pub fn evaluate_all(&self, inputs: &[f64], values: &mut [f64]) -> Result<(), DriverError> {
-        inputs.iter().try_for_each(|input| self.in_range(*input))?;
+        self.all_in_range(inputs)?;
         let same_length = inputs.len() == values.len();
         if !same_length {
             return Err(DriverError::Broken(Status::WRONG_CALL.code()));
@@ -135,7 +137,8 @@ impl Model {
     /// `OutOfRange` where the driver can make no start from these points, `Parameters` where what it
     /// makes of them is out of bounds or does not go together, `Broken` where it fails.
     pub fn guess(&self, points: &[(f64, f64)]) -> Result<Self, DriverError> {
-        if !self.driver().declaration().has_guess {
+        let [_, has_guess, _] = self.driver().adds();
+        if !has_guess {
             return Ok(self.clone());
         }
         let (inputs, values): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
@@ -158,7 +161,8 @@ impl Model {
     /// `OutOfRange` where the driver can say nothing (fewer distinct nodes than free numbers, an input
     /// out of its range), `Broken` where it gives no finite number, or a negative one.
     pub fn misfit(&self, nodes: &[f64], free: usize, input: f64) -> Result<f64, DriverError> {
-        if free == 0 || !self.driver().declaration().has_misfit {
+        let [.., has_misfit] = self.driver().adds();
+        if free == 0 || !has_misfit {
             return Ok(0.0);
         }
         self.in_range(input)?;
@@ -216,8 +220,12 @@ impl Model {
     }
 }
 
+/// Looks at all of them without a branch for each, which several at a time allow.
 fn all_finite(values: &[f64]) -> Result<(), DriverError> {
-    if values.iter().all(|value| value.is_finite()) {
+    if values
+        .iter()
+        .fold(true, |all, value| all & value.is_finite())
+    {
         Ok(())
     } else {
         Err(DriverError::Broken(Status::DONE.code()))

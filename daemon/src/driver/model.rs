@@ -29,7 +29,8 @@ pub struct Model {
 }
 
 impl Model {
-    /// Asks the driver whether the parameters go together, and for the range of inputs.
+    /// Asks the driver whether the parameters go together, for the range of inputs, and, where it
+    /// promises a direction, for some values.
     pub(super) fn new(
         driver: Driver,
         running: Running,
@@ -43,12 +44,13 @@ impl Model {
         if !(range.0.is_finite() && range.1.is_finite() && range.0 < range.1) {
             return Err(DriverError::Broken(Status::DONE.code()));
         }
-        Ok(Self {
+        let model = Self {
             driver,
             running,
             binding,
             range,
-        })
+        };
+        model.keeps_its_direction().map(|()| model)
     }
 
     /// The driver whose model it is.
@@ -65,8 +67,9 @@ impl Model {
     pub fn evaluate(&self, input: f64) -> Result<f64, DriverError> {
         self.in_range(input)?;
         let mut value = [f64::NAN];
-        let bound = Bound::from(&self.binding);
-        let answer = self.engine().evaluate(bound, &[input], &mut value);
+        let answer = self
+            .engine()
+            .evaluate(self.bound(&[]), &[input], &mut value);
         self.finite(answer, value, input)
     }
 
@@ -76,12 +79,11 @@ impl Model {
     /// As [`Model::evaluate`].
     pub fn slope(&self, input: f64) -> Result<f64, DriverError> {
         self.in_range(input)?;
-        if !self.driver.declaration().has_slope {
+        if !self.has_slope() {
             return self.difference_with(&[], input);
         }
         let mut slope = [f64::NAN];
-        let bound = Bound::from(&self.binding);
-        let answer = self.engine().slope(bound, &[input], &mut slope);
+        let answer = self.engine().slope(self.bound(&[]), &[input], &mut slope);
         self.finite(answer, slope, input)
     }
 
@@ -92,11 +94,11 @@ impl Model {
     /// As [`Model::evaluate`].
     pub fn value_and_slope(&self, input: f64) -> Result<(f64, f64), DriverError> {
         self.in_range(input)?;
-        if !self.driver.declaration().has_slope {
+        if !self.has_slope() {
             return self.value_and_difference(input);
         }
         let (mut value, mut slope) = ([f64::NAN], [f64::NAN]);
-        let bound = Bound::from(&self.binding);
+        let bound = self.bound(&[]);
         let answer = self.engine().both(bound, &[input], &mut value, &mut slope);
         let value = self.finite(answer, value, input)?;
         Ok((value, self.finite(Ok(()), slope, input)?))
@@ -143,6 +145,16 @@ impl Model {
             Ok(())
         } else {
             Err(DriverError::OutOfRange)
+        }
+    }
+
+    /// The same for many, without a branch for each.
+    pub(super) fn all_in_range(&self, inputs: &[f64]) -> Result<(), DriverError> {
+        let (low, high) = self.range;
+        let inside = |all, input: &f64| all & (*input >= low) & (*input <= high);
+        match inputs.iter().fold(true, inside) {
+            true => Ok(()),
+            false => Err(DriverError::OutOfRange),
         }
     }
 
@@ -203,7 +215,13 @@ impl Model {
         Bound {
             binding: &self.binding,
             changes,
+            output: self.driver.output,
         }
+    }
+
+    /// Whether the driver has a formula for the slope of what is meant.
+    pub(super) fn has_slope(&self) -> bool {
+        self.driver.adds()[0]
     }
 
     /// The one number of an answer for an input, if it is one.

@@ -13,10 +13,14 @@ use super::loaded::Loaded;
 use super::notes::Teller;
 use super::{DriverError, Model, Parameter, values};
 
-/// A driver, built in or loaded. Cheap to copy; two are equal where name and table are the same, or
-/// name, library and the way it is run.
+/// A driver, built in or loaded, and one of its outputs. Cheap to copy; two are equal where name,
+/// output and table are the same, or name, output, library and the way it is run.
 #[derive(Clone, Copy)]
-pub struct Driver(&'static Described);
+pub struct Driver {
+    described: &'static Described,
+    /// Which of its outputs is meant.
+    pub(super) output: usize,
+}
 
 /// What is known of a driver for the life of the process, as its code itself is.
 pub(super) struct Described {
@@ -91,43 +95,39 @@ impl Driver {
 
     /// A driver of this description, which is kept for the life of the process.
     pub(super) fn described(described: Described) -> Self {
-        Self(Box::leak(Box::new(described)))
+        Self {
+            described: Box::leak(Box::new(described)),
+            output: 0,
+        }
+    }
+
+    /// The same driver, meaning the output of this index.
+    pub(super) fn meaning(&self, output: usize) -> Self {
+        Self { output, ..*self }
     }
 
     /// The driver's name: `thermistor`.
     #[must_use]
     pub fn name(&self) -> &'static str {
-        self.0.name
+        self.described.name
     }
 
     /// One line for a person.
     #[must_use]
     pub fn summary(&self) -> &'static str {
-        self.0.declaration.summary
+        self.described.declaration.summary
     }
 
     /// The electrical quantities it takes, the preferred one first.
     #[must_use]
     pub fn inputs(&self) -> &'static [Electrical] {
-        &self.0.declaration.inputs
-    }
-
-    /// What it measures (`temperature`); `None` where the configuration says.
-    #[must_use]
-    pub fn quantity(&self) -> Option<&'static str> {
-        self.0.declaration.quantity
-    }
-
-    /// UCUM code of its unit (`Cel`); `None` where the configuration says.
-    #[must_use]
-    pub fn unit(&self) -> Option<&'static str> {
-        self.0.declaration.unit
+        &self.described.declaration.inputs
     }
 
     /// Parameters in the driver's order.
     #[must_use]
     pub fn parameters(&self) -> Vec<Parameter> {
-        self.0.declaration.parameters.clone()
+        self.described.declaration.parameters.clone()
     }
 
     /// A model with these parameter values, one list per declared parameter in its order: one
@@ -147,7 +147,7 @@ impl Driver {
     /// # Errors
     /// As [`Driver::bind`]; `Host` where its process does not run.
     pub fn bind_for(&self, probe: &str, values: Vec<Vec<f64>>) -> Result<Model, DriverError> {
-        let values = values::complete(&self.0.declaration.parameters, values)
+        let values = values::complete(&self.described.declaration.parameters, values)
             .map_err(DriverError::Parameters)?;
         Model::new(*self, self.running(probe)?, Binding::new(values))
     }
@@ -155,31 +155,19 @@ impl Driver {
     /// Version of the interface that it was built against, major and minor.
     #[must_use]
     pub fn interface(&self) -> (u32, u32) {
-        self.0.declaration.interface
+        self.described.declaration.interface
     }
 
     /// What it calls itself; a loaded one may have another [name](Driver::name) in configurations.
     #[must_use]
     pub fn own_name(&self) -> &'static str {
-        self.0.declaration.name
-    }
-
-    /// What it has of what a driver may add: a formula for the slope, a guess, a misfit.
-    #[must_use]
-    pub fn adds(&self) -> [bool; 3] {
-        let Declaration {
-            has_slope,
-            has_guess,
-            has_misfit,
-            ..
-        } = self.0.declaration;
-        [has_slope, has_guess, has_misfit]
+        self.described.declaration.name
     }
 
     /// The library of a loaded driver: file and SHA-256; `None` for one that is linked in.
     #[must_use]
     pub fn library(&self) -> Option<(&'static std::path::Path, &'static str)> {
-        match &self.0.origin {
+        match &self.described.origin {
             Origin::Linked(..) => None,
             Origin::Loaded(loaded) => Some(loaded.file()),
         }
@@ -187,11 +175,11 @@ impl Driver {
 
     /// What it says of itself.
     pub(super) fn declaration(&self) -> &'static Declaration {
-        &self.0.declaration
+        &self.described.declaration
     }
 
     fn running(&self, probe: &str) -> Result<Running, DriverError> {
-        match &self.0.origin {
+        match &self.described.origin {
             Origin::Linked(_, engine) => Ok(Running {
                 engine: Arc::clone(engine),
                 teller: None,
@@ -203,12 +191,12 @@ impl Driver {
 
 impl PartialEq for Driver {
     fn eq(&self, other: &Self) -> bool {
-        let same_code = match (&self.0.origin, &other.0.origin) {
+        let same_code = match (&self.described.origin, &other.described.origin) {
             (Origin::Linked(one, _), Origin::Linked(other, _)) => one == other,
             // Loaded ones are described once.
-            _ => std::ptr::eq(self.0, other.0),
+            _ => std::ptr::eq(self.described, other.described),
         };
-        self.name() == other.name() && same_code
+        self.name() == other.name() && self.output == other.output && same_code
     }
 }
 

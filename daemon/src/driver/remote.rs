@@ -136,13 +136,13 @@ impl Remote {
     /// An answer with one number per input, in batches that fit into a frame.
     fn numbers(
         &self,
-        (what, fitted): (What, (&[f64], usize)),
+        (what, numbered): (What, (&[f64], usize)),
         bound: Bound<'_>,
         inputs: &[f64],
         results: &mut [f64],
     ) -> Result<(), Failure> {
-        let (nodes, free) = fitted;
-        let free = u32::try_from(free).unwrap_or(u32::MAX);
+        let (nodes, number) = numbered;
+        let number = u32::try_from(number).unwrap_or(u32::MAX);
         // No inputs are a call, too: only who examines a driver makes it.
         let whole = if inputs.is_empty() { 1 } else { 0 };
         let none = (&[][..], &mut [][..]);
@@ -152,7 +152,7 @@ impl Remote {
                 what,
                 inputs.len(),
                 |frame| {
-                    Call::begin(frame, (what, free), bound.binding.values(), bound.changes);
+                    Call::begin(frame, (what, number), bound.binding.values(), bound.changes);
                     Call::end(frame, nodes, inputs, &[]);
                 },
                 |answer| answer.numbers.copy_to(results),
@@ -169,7 +169,11 @@ impl Engine for Remote {
         inputs: &[f64],
         values: &mut [f64],
     ) -> Result<(), Failure> {
-        self.numbers((What::Evaluate, (&[], 0)), bound, inputs, values)
+        let what = match bound.output {
+            0 => What::Evaluate,
+            _ => What::Output,
+        };
+        self.numbers((what, (&[], bound.output)), bound, inputs, values)
     }
 
     fn slope(&self, bound: Bound<'_>, inputs: &[f64], slopes: &mut [f64]) -> Result<(), Failure> {

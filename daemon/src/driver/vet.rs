@@ -4,7 +4,7 @@
 //! A declaration comes out of somebody else's process: every text and number of it is looked at.
 
 use super::frames::Declaration;
-use super::{Parameter, ParameterKind};
+use super::{Output, Parameter, ParameterKind};
 use std::collections::BTreeSet;
 
 /// Longest name, bytes.
@@ -13,6 +13,8 @@ const LONGEST_NAME: usize = 64;
 const LONGEST_LINE: usize = 300;
 /// Longest UCUM code, bytes; as the configuration takes it.
 const LONGEST_UNIT: usize = 32;
+/// Most outputs: a probe takes one of them.
+const MOST_OUTPUTS: usize = 16;
 /// Most numbers that a list may hold: a call carries them each time.
 const LONGEST_LIST: usize = 4096;
 
@@ -37,7 +39,46 @@ pub(super) fn check(declaration: &Declaration) -> Result<(), String> {
             return Err(format!("it declares two parameters `{}`", parameter.name));
         }
     }
-    check_ranks(&declaration.parameters)
+    check_ranks(&declaration.parameters)?;
+    check_outputs(declaration)
+}
+
+/// Several, the first of them the driver's own value.
+fn check_outputs(declaration: &Declaration) -> Result<(), String> {
+    let outputs = &declaration.outputs;
+    let Some(first) = outputs.first() else {
+        return Ok(());
+    };
+    if outputs.len() > MOST_OUTPUTS {
+        let count = outputs.len();
+        return Err(format!(
+            "it gives {count} outputs; {MOST_OUTPUTS} at most are taken"
+        ));
+    }
+    if (first.quantity, first.unit) != (declaration.quantity, declaration.unit) {
+        return Err(format!(
+            "its first output `{}` has another quantity or unit than the driver itself, whose value \
+             it is",
+            shown(first.name)
+        ));
+    }
+    let mut names = BTreeSet::new();
+    for output in outputs {
+        check_output(output)?;
+        if !names.insert(output.name) {
+            return Err(format!("it gives two outputs `{}`", output.name));
+        }
+    }
+    Ok(())
+}
+
+fn check_output(output: &Output) -> Result<(), String> {
+    let name = output.name;
+    is_name("name of an output", name)?;
+    let of = |what: &str| format!("{what} of `{name}`");
+    let quantity = output.quantity;
+    quantity.map_or(Ok(()), |one| is_name(&of("quantity"), one))?;
+    output.unit.map_or(Ok(()), |one| is_unit(&of("unit"), one))
 }
 
 fn check_parameter(parameter: &Parameter) -> Result<(), String> {
@@ -173,8 +214,8 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use insta::assert_snapshot;
-    use nightbench_driver::Electrical;
     use nightbench_driver::host::View;
+    use nightbench_driver::{Electrical, Monotonic};
 
     fn number(
         name: &'static str,
@@ -195,6 +236,18 @@ mod tests {
         }
     }
 
+    fn output(
+        name: &'static str,
+        quantity: Option<&'static str>,
+        unit: Option<&'static str>,
+    ) -> Output {
+        Output {
+            name,
+            quantity,
+            unit,
+        }
+    }
+
     fn sound() -> Declaration {
         Declaration {
             interface: (1, 1),
@@ -207,6 +260,11 @@ mod tests {
             has_slope: false,
             has_guess: false,
             has_misfit: false,
+            outputs: vec![
+                output("light", Some("illuminance"), Some("lx")),
+                output("power", Some("power"), Some("mW")),
+            ],
+            monotonic: Monotonic::Falling,
         }
     }
 
@@ -243,6 +301,15 @@ mod tests {
         assert_snapshot!(refused(|it| it.parameters[0].kind = list(1_000_000)), @"its list `r10` holds 1000000 numbers; it must be 1 to 4096");
         let choice = |words, default| ParameterKind::Choice { words, default };
         assert_snapshot!(refused(|it| it.parameters[0].kind = choice(&["a", "a"], 0)), @"the choice `r10` has no words, one twice, or no default among them");
+    }
+
+    #[test]
+    fn outputs_that_make_no_sense_are_refused_in_words() {
+        assert_snapshot!(refused(|it| it.outputs[0].unit = Some("mW")), @"its first output `light` has another quantity or unit than the driver itself, whose value it is");
+        assert_snapshot!(refused(|it| it.outputs[1].name = "light"), @"it gives two outputs `light`");
+        assert_snapshot!(refused(|it| it.outputs[1].name = "of the lamp"), @"the name of an output is `of the lamp`; it must be made of letters A to Z and a to z, digits, `_`, `.` and `-`, 64 at most");
+        assert_snapshot!(refused(|it| it.outputs[1].unit = Some("m W")), @"the unit of `power` is `m W`, which is no UCUM code");
+        assert_snapshot!(refused(|it| it.outputs = vec![it.outputs[0]; 17]), @"it gives 17 outputs; 16 at most are taken");
     }
 
     #[test]

@@ -35,8 +35,9 @@ impl Curve {
         let x = self.logarithm(ohm)?;
         let kelvin = 1.0 / self.inverse_kelvin(x);
         let limits = COLDEST_K * (1.0 - HAIR)..=HOTTEST_K * (1.0 + HAIR);
-        // `contains` is false for NaN.
-        (limits.contains(&kelvin) && self.steepness(x) > 0.0).then_some(kelvin - ICE_POINT_K)
+        // Both are false for NaN. Both are looked at, as a branch between them costs more.
+        let holds = limits.contains(&kelvin) & (self.steepness(x) > 0.0);
+        holds.then_some(kelvin - ICE_POINT_K)
     }
 
     /// Kelvin per ohm: dT/dR = -T² (d(1/T)/dx) / R.

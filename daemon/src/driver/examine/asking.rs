@@ -1,7 +1,7 @@
 //! Asks a driver without the model's fences: any input, any count, and the status as it came back.
 
 use super::Model;
-use crate::driver::engine::{Bound, Failure};
+use crate::driver::engine::Failure;
 use nightbench_driver::Status;
 use std::sync::Arc;
 
@@ -22,7 +22,7 @@ impl<'a> Asking<'a> {
     /// Status and values; what was not written is NaN.
     pub(super) fn evaluate(&self, inputs: &[f64]) -> Result<(Status, Vec<f64>), Ended> {
         let mut values = vec![f64::NAN; inputs.len()];
-        let bound = Bound::from(&self.model.binding);
+        let bound = self.model.bound(&[]);
         let answer = self.model.engine().evaluate(bound, inputs, &mut values);
         Ok((status(answer)?, values))
     }
@@ -30,7 +30,7 @@ impl<'a> Asking<'a> {
     /// The same for the formula of the slope.
     pub(super) fn slope(&self, inputs: &[f64]) -> Result<(Status, Vec<f64>), Ended> {
         let mut slopes = vec![f64::NAN; inputs.len()];
-        let bound = Bound::from(&self.model.binding);
+        let bound = self.model.bound(&[]);
         let answer = self.model.engine().slope(bound, inputs, &mut slopes);
         Ok((status(answer)?, slopes))
     }

@@ -2,6 +2,7 @@
 
 use super::asking::{Asking, Ended, short};
 use super::{Finding, Seen};
+use crate::driver::monotonic;
 use nightbench_driver::Status;
 
 /// Parts of the range.
@@ -116,7 +117,11 @@ pub(super) fn repeats(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended
 }
 
 /// Which way the values go; a curve that turns cannot be followed back.
-pub(super) fn direction(_: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended> {
+pub(super) fn direction(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended> {
+    let curve = seen.inputs.iter().copied().zip(seen.values.iter().copied());
+    if let Some(text) = monotonic::broken(asking.model.driver().monotonic(), curve) {
+        return Ok(Finding::wrong("direction", text));
+    }
     Ok(match seen.direction {
         Direction::Rising => Finding::fine("direction", "values rise with the input"),
         Direction::Falling => Finding::fine("direction", "values fall with a rising input"),

@@ -23,10 +23,12 @@ pub(in crate::driver) enum What {
     Guess = 5,
     /// Misfits at inputs.
     Misfit = 6,
+    /// Values of an output after the first.
+    Output = 7,
 }
 
 impl What {
-    const ALL: [Self; 7] = [
+    const ALL: [Self; 8] = [
         Self::Evaluate,
         Self::Slope,
         Self::Both,
@@ -34,6 +36,7 @@ impl What {
         Self::Check,
         Self::Guess,
         Self::Misfit,
+        Self::Output,
     ];
 
     fn from_code(code: u8) -> Result<Self, Malformed> {
@@ -87,8 +90,8 @@ impl<'a> Numbers<'a> {
 pub(in crate::driver) struct Call<'a> {
     /// What is asked.
     pub(in crate::driver) what: What,
-    /// Fitted parameters, for a misfit.
-    pub(in crate::driver) free: u32,
+    /// Fitted parameters, for a misfit; which one, for an output.
+    pub(in crate::driver) number: u32,
     /// The parameters as they lie in the frame; see [`Call::lists`].
     pub(in crate::driver) parameters: &'a [u8],
     /// Inputs of the fitted points, for a misfit.
@@ -103,14 +106,14 @@ impl<'a> Call<'a> {
     /// Begins a call with its parameters, some of them changed.
     pub(in crate::driver) fn begin(
         frame: &mut Frame,
-        (what, free): (What, u32),
+        (what, number): (What, u32),
         parameters: &[Box<[f64]>],
         changes: &[(usize, f64)],
     ) {
         frame
             .begin()
             .byte(what as u8)
-            .count(free)
+            .count(number)
             .length(parameters.len());
         for (index, own) in parameters.iter().enumerate() {
             // The last of several changes counts, as it does in process.
@@ -130,7 +133,7 @@ impl<'a> Call<'a> {
     /// A call of a frame.
     pub(in crate::driver) fn decode(frame: &'a [u8]) -> Result<Self, Malformed> {
         let mut bytes = Bytes::new(frame);
-        let (what, free) = (What::from_code(bytes.byte()?)?, bytes.count()?);
+        let (what, number) = (What::from_code(bytes.byte()?)?, bytes.count()?);
         let before = bytes.rest();
         for _ in 0..bytes.length(size_of::<u32>())? {
             bytes.numbers()?;
@@ -138,7 +141,7 @@ impl<'a> Call<'a> {
         let taken = before.len() - bytes.rest().len();
         let call = Self {
             what,
-            free,
+            number,
             parameters: before.get(..taken).ok_or(Malformed)?,
             nodes: bytes.numbers()?,
             inputs: bytes.numbers()?,

@@ -3,8 +3,8 @@
 //! Whether it makes sense is not judged here.
 
 use super::{Bytes, Frame, Malformed};
-use nightbench_driver::Electrical;
-use nightbench_driver::host::{Parameter, ParameterKind, View};
+use nightbench_driver::host::{Output, Parameter, ParameterKind, View};
+use nightbench_driver::{Electrical, Monotonic};
 
 /// More entries than any list of a declaration has (the interface's own bound).
 const MOST: usize = 256;
@@ -32,6 +32,10 @@ pub(in crate::driver) struct Declaration {
     pub(in crate::driver) has_guess: bool,
     /// Whether it knows how wrong its model can be.
     pub(in crate::driver) has_misfit: bool,
+    /// All that it gives for an input; empty where its own value is the only one.
+    pub(in crate::driver) outputs: Vec<Output>,
+    /// Which way its values go.
+    pub(in crate::driver) monotonic: Monotonic,
 }
 
 impl Declaration {
@@ -48,6 +52,8 @@ impl Declaration {
             has_slope: view.has_slope(),
             has_guess: view.has_guess(),
             has_misfit: view.has_misfit(),
+            outputs: view.outputs().to_vec(),
+            monotonic: view.monotonic(),
         }
     }
 
@@ -65,6 +71,8 @@ impl Declaration {
             has_slope: bytes.flag()?,
             has_guess: bytes.flag()?,
             has_misfit: bytes.flag()?,
+            outputs: list(&mut bytes, output)?,
+            monotonic: Monotonic::from_code(bytes.count()?).ok_or(Malformed)?,
         };
         bytes.end().map(|()| declaration)
     }
@@ -97,6 +105,14 @@ pub(in crate::driver) fn encode(frame: &mut Frame, declaration: &Declaration) {
     for flag in [has_slope, has_guess, has_misfit] {
         frame.byte(u8::from(*flag));
     }
+    frame.length(declaration.outputs.len());
+    for output in &declaration.outputs {
+        frame
+            .text(output.name)
+            .text(output.quantity.unwrap_or_default())
+            .text(output.unit.unwrap_or_default());
+    }
+    frame.count(declaration.monotonic as u32);
 }
 
 fn encode_parameter(frame: &mut Frame, parameter: &Parameter) {
@@ -124,7 +140,7 @@ fn encode_parameter(frame: &mut Frame, parameter: &Parameter) {
 }
 
 /// No text of a declaration is empty: that stands for none.
-fn perhaps(text: &str) -> Option<&str> {
+fn perhaps(text: &'static str) -> Option<&'static str> {
     (!text.is_empty()).then_some(text)
 }
 
@@ -149,6 +165,14 @@ fn parameter(bytes: &mut Bytes<'static>) -> Result<Parameter, Malformed> {
         summary: bytes.text()?,
         fitted: bytes.count()?,
         kind: kind(bytes)?,
+    })
+}
+
+fn output(bytes: &mut Bytes<'static>) -> Result<Output, Malformed> {
+    Ok(Output {
+        name: bytes.text()?,
+        quantity: perhaps(bytes.text()?),
+        unit: perhaps(bytes.text()?),
     })
 }
 

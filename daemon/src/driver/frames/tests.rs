@@ -155,7 +155,7 @@ proptest! {
         Call::begin(&mut frame, (What::Misfit, free), &boxed, &[(1, 0.5)]);
         Call::end(&mut frame, &nodes, &inputs, &[]);
         let call = Call::decode(frame.body()).unwrap();
-        prop_assert_eq!((call.what, call.free, call.values.len()), (What::Misfit, free, 0));
+        prop_assert_eq!((call.what, call.number, call.values.len()), (What::Misfit, free, 0));
         prop_assert_eq!(bits(call.inputs.iter()), bits(inputs));
         prop_assert_eq!(bits(call.nodes.iter()), bits(nodes));
         let mut wanted = parameters;

@@ -53,16 +53,16 @@ impl Answering {
             What::Range => self.range(&binding, frame),
             What::Check => self.check(&binding, frame),
             What::Guess => self.guess(&binding, call.values, frame),
-            What::Evaluate | What::Slope | What::Both | What::Misfit => {
+            _ => {
                 let second = if call.what == What::Both { wanted } else { 0 };
                 let first = self.first.open(wanted);
                 let others = self.second.open(second);
-                let fitted = (self.nodes.as_slice(), call.free as usize);
+                let numbered = (self.nodes.as_slice(), call.number as usize);
                 let status = arrays(
                     &self.view,
                     call.what,
                     &binding,
-                    fitted,
+                    numbered,
                     (&self.inputs, first, others),
                 );
                 let arrays = [self.first.close(wanted)?, self.second.close(second)?];
@@ -126,12 +126,13 @@ fn arrays(
     view: &View,
     what: What,
     binding: &Binding,
-    fitted: (&[f64], usize),
+    numbered: (&[f64], usize),
     (inputs, first, second): Arrays<'_>,
 ) -> Result<(), Status> {
     match what {
         What::Slope => view.slope(binding, inputs, first),
-        What::Misfit => view.misfit(binding, fitted, inputs, first),
+        What::Misfit => view.misfit(binding, numbered, inputs, first),
+        What::Output => view.evaluate_output((binding, &[]), numbered.1, inputs, first),
         What::Both => {
             view.evaluate(binding, inputs, first)?;
             view.slope(binding, inputs, second)

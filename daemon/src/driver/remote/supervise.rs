@@ -33,17 +33,35 @@ pub(super) fn spawn(shared: Arc<Shared>) -> io::Result<()> {
 }
 
 fn run(shared: &Shared) {
-    let mut wait = SHORTEST;
+    let mut back_off = BackOff::default();
     loop {
         let began = clock::now().boot_ns;
         let why = one_life(shared);
-        if clock::now().boot_ns.saturating_sub(began) >= GOOD_NS {
-            wait = SHORTEST;
-        }
+        let wait = back_off.after(clock::now().boot_ns.saturating_sub(began));
         if !down(shared, &why, wait) || !paused(shared, wait) {
             return;
         }
-        wait = wait.saturating_mul(2).min(LONGEST);
+    }
+}
+
+/// How long is waited before another start: longer each time, unless the child had answered for long.
+struct BackOff(Duration);
+
+impl Default for BackOff {
+    fn default() -> Self {
+        Self(SHORTEST)
+    }
+}
+
+impl BackOff {
+    /// The wait after a child that has lived for so many nanoseconds.
+    fn after(&mut self, lived_ns: u64) -> Duration {
+        if lived_ns >= GOOD_NS {
+            self.0 = SHORTEST;
+        }
+        let wait = self.0;
+        self.0 = wait.saturating_mul(2).min(LONGEST);
+        wait
     }
 }
 
@@ -181,4 +199,26 @@ fn paused(shared: &Shared, wait: Duration) -> bool {
         .wait_timeout_while(shared.lock(), wait, stays);
     let (state, _) = waited.unwrap_or_else(PoisonError::into_inner);
     !matches!(*state, State::Stopped)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn waits(back_off: &mut BackOff, lived_s: &[u64]) -> Vec<u64> {
+        let waits = lived_s.iter();
+        waits
+            .map(|lived| back_off.after(lived * 1_000_000_000).as_secs())
+            .collect()
+    }
+
+    #[test]
+    fn the_wait_doubles_from_a_second_to_a_minute_and_a_good_minute_makes_it_short_again() {
+        let mut back_off = BackOff::default();
+        let soon = [0; 9];
+        let doubled = [1, 2, 4, 8, 16, 32, 60, 60, 60];
+        assert_eq!(waits(&mut back_off, &soon), doubled);
+        assert_eq!(waits(&mut back_off, &[59, 60, 0, 0]), [60, 1, 2, 4]);
+        assert_eq!(waits(&mut back_off, &[u64::MAX / 1_000_000_000]), [1]);
+    }
 }

@@ -37,7 +37,7 @@ impl fmt::Display for Doing {
             Self::Answering(what, inputs) => (what, counted(inputs, "input")),
         };
         match what {
-            What::Evaluate | What::Both => write!(f, " while it evaluated {inputs}"),
+            What::Evaluate | What::Both | What::Output => write!(f, " while it evaluated {inputs}"),
             What::Slope => write!(f, " while it took the slope at {inputs}"),
             What::Range => f.write_str(" while it was asked for its range"),
             What::Check => f.write_str(" while it checked its parameters"),

@@ -2,9 +2,9 @@
 
 use super::time::Speed;
 use crate::chart::{Axis, Chart, Mark, Series, terminal};
-use crate::cli::drivers::{WIDTH, quantities, wrapped};
+use crate::cli::drivers::{WIDTH, outputs, quantities, wrapped};
 use crate::driver::examine::{Examination, Finding, Verdict};
-use crate::driver::{Driver, Model, Parameter, ParameterKind};
+use crate::driver::{Driver, Model, Monotonic, Parameter, ParameterKind};
 use std::fmt::Write;
 
 /// Lines of the curve.
@@ -17,6 +17,10 @@ pub(super) fn declaration(driver: &Driver) -> String {
     let (major, minor) = driver.interface();
     let mut text = wrapped(&format!("{}: {}", driver.own_name(), driver.summary()), "");
     let _ = writeln!(text, "  {}", quantities(driver));
+    text.push_str(&outputs(driver));
+    if let Some(way) = promised(driver.monotonic()) {
+        let _ = writeln!(text, "  values {way} with the input");
+    }
     let _ = writeln!(text, "  interface {major}.{minor}");
     if let Some((_, sha256)) = driver.library() {
         let _ = writeln!(text, "  SHA-256 {sha256}");
@@ -25,6 +29,14 @@ pub(super) fn declaration(driver: &Driver) -> String {
         text.push_str(&self::parameter(&parameter));
     }
     text
+}
+
+fn promised(monotonic: Monotonic) -> Option<&'static str> {
+    match monotonic {
+        Monotonic::Unknown => None,
+        Monotonic::Rising => Some("rise"),
+        Monotonic::Falling => Some("fall"),
+    }
 }
 
 fn parameter(parameter: &Parameter) -> String {

@@ -26,12 +26,13 @@ macro_rules! sources {
 }
 
 /// The interface's own files, for a driver that stands alone.
-const INTERFACE: [(&str, &str); 22] = sources![
+const INTERFACE: [(&str, &str); 29] = sources![
     "src/codes.rs",
     "src/driver.rs",
     "src/electrical.rs",
     "src/export.rs",
     "src/export/fit.rs",
+    "src/export/output.rs",
     "src/fit.rs",
     "src/host/binding.rs",
     "src/host/flaw.rs",
@@ -39,12 +40,18 @@ const INTERFACE: [(&str, &str); 22] = sources![
     "src/host/read.rs",
     "src/host/tests.rs",
     "src/host/tests/fit.rs",
+    "src/host/tests/output.rs",
+    "src/host/tests/pairs.rs",
     "src/host/tests/versions.rs",
     "src/host/version.rs",
     "src/host/view.rs",
     "src/host/view/fit.rs",
+    "src/host/view/output.rs",
     "src/lib.rs",
+    "src/monotonic.rs",
     "src/node_polynomial.rs",
+    "src/output.rs",
+    "src/pairs.rs",
     "src/parameter.rs",
     "src/table.rs",
     "README.md",

@@ -5,7 +5,7 @@ use nightbench_tests::board::Board;
 use nightbench_tests::drivers;
 use nightbench_tests::log::Logged;
 use nightbench_tests::scene::Scene;
-use nightbench_tests::service::{Service, journalled};
+use nightbench_tests::service::{Service, journalled, run, words};
 use nightbench_tests::wait::{SOON, until};
 use std::fs;
 use std::sync::Mutex;
@@ -187,4 +187,65 @@ fn a_driver_for_interface_1_0_is_taken_as_it_is() {
     service.has_logged(1, "mast");
     assert_eq!(service.log().of("mast")[0].value, Some(150.0));
     service.stop();
+}
+
+#[test]
+fn a_probe_takes_one_of_the_outputs_and_a_fixed_table_is_a_driver() {
+    let mut scene = Scene::new();
+    let mut board = scene.board("bench");
+    let folder = drivers::folder(scene.folder());
+    drivers::in_c(&folder, "vane");
+    drivers::in_c(&folder, "ramp");
+    scene.add("[drivers]\nfolders = [\"drivers\"]\n");
+    for channel in &CHANNELS[..3] {
+        scene.divider("bench", channel, 1000);
+    }
+    scene
+        .loaded("angle", ("bench", "a0"), "vane")
+        .add("unit = \"deg\"\n")
+        .loaded("part", ("bench", "a1"), "vane")
+        .add("output = \"part\"\n")
+        .loaded("line", ("bench", "a2"), "ramp");
+    let service = Service::start_with(&scene, &mut [&mut board]);
+    board.send_line("a0=500 a1=500 a2=700");
+    for (probe, value, unit) in [
+        ("angle", 135.0, "deg"),
+        ("part", 50.0, "%"),
+        ("line", 7.0, "bar"),
+    ] {
+        service.has_logged(1, probe);
+        let reading = service.log().of(probe).remove(0);
+        let given = reading.value.expect("a value");
+        assert!((given - value).abs() < 1e-9, "{probe}: {given}");
+        assert_eq!(reading.unit, unit);
+        assert!(reading.uncertainty.is_some_and(|one| one > 0.0), "{probe}");
+    }
+    service.stop();
+}
+
+#[test]
+fn an_output_that_is_not_there_is_refused_and_another_than_the_first_is_not_calibrated() {
+    let mut scene = Scene::new();
+    let folder = drivers::folder(scene.folder());
+    drivers::in_c(&folder, "vane");
+    let _board = scene.board("bench");
+    scene
+        .divider("bench", "a0", 1000)
+        .add("[drivers]\nfolders = [\"drivers\"]\n")
+        .loaded("part", ("bench", "a0"), "vane")
+        .add("output = \"part\"\n")
+        .write();
+    let config = scene.file().to_str().unwrap().to_owned();
+    let refused = words(&run(&["calibrate", "part", "--config", &config]));
+    assert!(
+        refused.contains("of which only the output `angle` is calibrated"),
+        "{refused}"
+    );
+    let text = fs::read_to_string(scene.file()).unwrap();
+    fs::write(scene.file(), text.replace("\"part\"\n", "\"prat\"\n")).unwrap();
+    let refused = words(&run(&["check", &config]));
+    assert!(
+        refused.contains("unknown `output`: `prat`; there is a similar one: `part`"),
+        "{refused}"
+    );
 }

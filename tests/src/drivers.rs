@@ -31,6 +31,17 @@ pub fn vane_1_0(folder: &Path, name: &str) {
     compile((&old.join("vane.c"), &old), &[], (folder, name));
 }
 
+/// Compiles a driver of the interface's own tests (`vane` with two outputs, `ramp` from fixed pairs),
+/// into `folder`/lib`source`.so.
+///
+/// # Panics
+/// As [`misbehaving`].
+pub fn in_c(folder: &Path, source: &str) {
+    let interface = project().join("sensors/interface");
+    let file = interface.join(format!("tests/c/{source}.c"));
+    compile((&file, &interface.join("include")), &[], (folder, source));
+}
+
 fn compile((source, include): (&Path, &Path), more: &[&str], (folder, name): (&Path, &str)) {
     let made = folder.join(format!("{name}.new"));
     let compiler = std::env::var_os("CC").unwrap_or_else(|| "cc".into());

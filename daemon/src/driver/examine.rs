@@ -56,11 +56,14 @@ pub struct Examination {
 
 type Check = fn(&Asking<'_>, &Seen) -> Result<Finding, Ended>;
 
+/// Looked at only where there are several.
+const OUTPUTS: &str = "outputs";
 /// Hostile ones last: what they break would hide the rest.
-const CHECKS: [(&str, Check); 9] = [
+const CHECKS: [(&str, Check); 10] = [
     ("batches", curve::batches),
     ("repeats", curve::repeats),
     ("direction", curve::direction),
+    (OUTPUTS, curve::outputs),
     ("slope", slope::slope),
     ("way back", slope::way_back),
     ("guess", fit::guess),
@@ -149,7 +152,11 @@ impl Examination {
         let count = seen.inputs.len();
         let text = format!("{count} inputs over the range give finite numbers");
         self.findings.push(Finding::fine("values", text));
-        for (what, check) in CHECKS {
+        let is_single = asking.model.driver().outputs().len() < 2;
+        let asked = CHECKS
+            .iter()
+            .filter(|(what, _)| !(is_single && *what == OUTPUTS));
+        for &(what, check) in asked {
             match check(asking, seen) {
                 Ok(finding) => self.findings.push(finding),
                 Err(ended) => return self.cut(what, &ended),

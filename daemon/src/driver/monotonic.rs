@@ -9,6 +9,8 @@ use nightbench_driver::Monotonic;
 
 /// Inputs that are looked at.
 const LOOKS: usize = 64;
+/// Of the span of the values: less is rounding.
+const NOISE: f64 = 1e-10;
 /// A range with ends above 0 that are further apart than this is looked at in even ratios.
 const WIDE: f64 = 10.0;
 
@@ -38,8 +40,16 @@ pub(super) fn broken(
     promised: Monotonic,
     curve: impl Iterator<Item = (f64, f64)> + Clone,
 ) -> Option<String> {
+    let finite = curve.clone().map(|(_, value)| value);
+    let finite = finite.filter(|value| value.is_finite());
+    let ends = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+        (low.min(value), high.max(value))
+    });
+    let noise = NOISE * (ends.1 - ends.0);
     let mut pairs = curve.clone().zip(curve.skip(1));
-    let (before, after) = pairs.find(|(before, after)| !promised.allows(before.1, after.1))?;
+    let (before, after) = pairs.find(|(before, after)| {
+        !promised.allows(before.1, after.1) && (after.1 - before.1).abs() > noise
+    })?;
     let (says, does) = match promised {
         Monotonic::Falling => ("fall", "rise"),
         _ => ("rise", "fall"),

@@ -210,7 +210,7 @@ fn a_calibration_that_does_not_fit_its_driver_is_told() {
         stated.unwrap_err().to_string()
     };
     insta::assert_snapshot!(told(&|_| (), "divider"), @"the calibration is for the driver `thermistor`, not for `divider`");
-    insta::assert_snapshot!(told(&|made| made.parameters[1].0 = "alpha".to_owned(), "thermistor"), @"the calibration has a parameter `alpha` that the driver `thermistor` does not know");
+    insta::assert_snapshot!(told(&|made| made.parameters[1].0 = "alpha".to_owned(), "thermistor"), @"the calibration has the parameter `alpha`, which the driver `thermistor` does not have any more");
     insta::assert_snapshot!(told(&|made| made.sources[0].loading.truncate(1), "thermistor"), @"the calibration fitted 3 terms, but `reference` moves 1");
     insta::assert_snapshot!(told(&|made| made.terms[0] = Term::Parameter(99), "thermistor"), @"the calibration fitted parameter 99, which is no number");
     insta::assert_snapshot!(told(&|made| made.terms = vec![Term::Offset; 9], "thermistor"), @"a fit of 9 terms; at most 8");

@@ -1,7 +1,7 @@
 //! Asks a driver without the model's fences: any input, any count, and the status as it came back.
 
 use super::Model;
-use crate::driver::engine::Failure;
+use crate::driver::engine::{Bound, Failure};
 use nightbench_driver::Status;
 use std::sync::Arc;
 
@@ -23,6 +23,21 @@ impl<'a> Asking<'a> {
     pub(super) fn evaluate(&self, inputs: &[f64]) -> Result<(Status, Vec<f64>), Ended> {
         let mut values = vec![f64::NAN; inputs.len()];
         let bound = self.model.bound(&[]);
+        let answer = self.model.engine().evaluate(bound, inputs, &mut values);
+        Ok((status(answer)?, values))
+    }
+
+    /// The same for the output of this index.
+    pub(super) fn output(
+        &self,
+        output: usize,
+        inputs: &[f64],
+    ) -> Result<(Status, Vec<f64>), Ended> {
+        let mut values = vec![f64::NAN; inputs.len()];
+        let bound = Bound {
+            output,
+            ..self.model.bound(&[])
+        };
         let answer = self.model.engine().evaluate(bound, inputs, &mut values);
         Ok((status(answer)?, values))
     }
@@ -71,7 +86,8 @@ pub fn short(number: f64) -> String {
     let rounded = format!("{number:.5e}").parse().unwrap_or(number);
     match rounded.abs() {
         size if size != 0.0 && !(1e-4..1e7).contains(&size) => format!("{rounded:e}"),
-        _ => rounded.to_string(),
+        // Adding 0 takes the sign of a 0 away.
+        _ => (rounded + 0.0).to_string(),
     }
 }
 

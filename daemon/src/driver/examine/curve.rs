@@ -137,6 +137,35 @@ pub(super) fn direction(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, End
     })
 }
 
+/// The outputs after the first are finite over the range, too.
+pub(super) fn outputs(asking: &Asking<'_>, seen: &Seen) -> Result<Finding, Ended> {
+    let outputs = asking.model.driver().outputs();
+    for (index, output) in outputs.iter().enumerate().skip(1) {
+        let (status, values) = asking.output(index, &seen.inputs)?;
+        let mut odd = seen.inputs.iter().zip(&values);
+        let odd = odd.find(|(_, value)| !value.is_finite());
+        let name = output.name;
+        let text = match (odd, status == Status::DONE) {
+            (None, true) => continue,
+            (Some((input, value)), _) => {
+                let input = short(*input);
+                format!(
+                    "`{name}` gives {value} for {input}; give a number for every input in the range"
+                )
+            }
+            (None, false) => {
+                format!("`{name}` gives numbers and `{status}`; say `done` where all is well")
+            }
+        };
+        return Ok(Finding::wrong("outputs", text));
+    }
+    let count = outputs.len();
+    Ok(Finding::fine(
+        "outputs",
+        format!("all {count} give finite numbers over the range"),
+    ))
+}
+
 /// Inputs from one end to the other, rising: in even steps, in decades from 0 up and down, and whole
 /// numbers, where makers tend to have their special cases.
 fn over((low, high): (f64, f64)) -> Vec<f64> {

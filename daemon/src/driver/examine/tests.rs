@@ -5,7 +5,8 @@ use super::*;
 use crate::driver::Driver;
 use insta::assert_snapshot;
 use nightbench_driver::{
-    Driver as Maker, Electrical, Guess, Misfit, Parameter, Slope, Table, Values,
+    Driver as Maker, Electrical, Guess, Misfit, Monotonic, Output, Outputs, Parameter, Slope,
+    Table, Values,
 };
 use std::marker::PhantomData;
 use std::sync::atomic::{AtomicU32, Ordering};
@@ -15,6 +16,8 @@ trait Quirk: 'static {
     const SLOPE: Option<Slope> = None;
     const GUESS: Option<Guess> = None;
     const MISFIT: Option<Misfit> = None;
+    const MONOTONIC: Monotonic = Monotonic::Unknown;
+    const OUTPUTS: Option<Outputs> = None;
 
     fn value(x: f64) -> Option<f64> {
         (0.0..=1.0).contains(&x).then_some(2.0 * x)
@@ -34,6 +37,8 @@ impl<Q: Quirk> Maker for With<Q> {
     const SLOPE: Option<Slope> = Q::SLOPE;
     const GUESS: Option<Guess> = Q::GUESS;
     const MISFIT: Option<Misfit> = Q::MISFIT;
+    const MONOTONIC: Monotonic = Q::MONOTONIC;
+    const OUTPUTS: Option<Outputs> = Q::OUTPUTS;
 
     fn range(_: Values<'_>) -> Option<(f64, f64)> {
         Some((0.0, 1.0))
@@ -172,6 +177,40 @@ fn a_wrong_formula_of_the_slope_is_told_with_both_numbers() {
         const SLOPE: Option<Slope> = Some(|_, x| Some(2.0 + x));
     }
     assert_snapshot!(told::<Steep>(), @"slope: at 0.00222844 the formula says 2.00223, the values 2; correct the formula, or leave it out");
+}
+
+#[test]
+fn a_dip_between_the_looks_of_the_binding_breaks_a_promised_direction() {
+    struct Dipping;
+    impl Quirk for Dipping {
+        const MONOTONIC: Monotonic = Monotonic::Rising;
+        fn value(x: f64) -> Option<f64> {
+            let dip = if (0.5001..0.5021).contains(&x) {
+                0.1
+            } else {
+                0.0
+            };
+            (0.0..=1.0).contains(&x).then_some(2.0 * x - dip)
+        }
+    }
+    let told = told::<Dipping>();
+    let first = told.lines().next().unwrap_or_default();
+    assert_snapshot!(first, @"direction: the driver says that its values rise with the input, but with these parameters they fall between 0.5 and 0.501, from 1 to 0.902; correct the parameters, or tell its maker");
+}
+
+#[test]
+fn an_output_that_is_no_number_somewhere_in_the_range_is_told() {
+    struct Hollow;
+    impl Quirk for Hollow {
+        const OUTPUTS: Option<Outputs> = Some(Outputs {
+            list: &[
+                Output::new("twice", "x", "1"),
+                Output::new("root", "y", "1"),
+            ],
+            evaluate: |_, _, x| (0.0..=1.0).contains(&x).then(|| (x - 0.5).sqrt()),
+        });
+    }
+    assert_snapshot!(told::<Hollow>(), @"outputs: `root` gives NaN for 0; give a number for every input in the range");
 }
 
 #[test]

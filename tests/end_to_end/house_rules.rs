@@ -8,6 +8,9 @@ use std::path::{Path, PathBuf};
 /// A file past this is asking to be two.
 const LINES_AT_MOST: usize = 400;
 
+/// The one file outside `sensors` that holds code which the compiler cannot check.
+const LOADS_LIBRARIES: &str = "daemon/src/driver/load.rs";
+
 #[test]
 fn every_rust_file_says_what_it_is_for() {
     assert_none(&rust(), |_, text| {
@@ -67,7 +70,8 @@ fn unsafe_code_stands_only_at_the_drivers_border() {
         let code = text
             .lines()
             .filter(|line| !line.trim_start().starts_with("//"));
-        !path.starts_with("sensors") && code.into_iter().any(|line| line.contains(&word))
+        let is_border = path.starts_with("sensors") || path == Path::new(LOADS_LIBRARIES);
+        !is_border && code.into_iter().any(|line| line.contains(&word))
     });
 }
 

@@ -9,6 +9,7 @@ pub mod board;
 pub mod broker;
 pub mod certificates;
 pub mod database;
+pub mod drivers;
 pub mod firmware;
 pub mod gate;
 pub mod http;

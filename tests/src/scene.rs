@@ -140,7 +140,18 @@ impl Scene {
     /// A 10 kOhm, 3950 K thermistor by the three Steinhart-Hart coefficients of
     /// `ntc_expected.toml`; `keys` go into the probe's table.
     pub fn thermistor(&mut self, probe: &str, at: (&str, &str), keys: &str) -> &mut Self {
-        self.probe(probe, at, "thermistor", keys).add(&format!(
+        self.probe(probe, at, "thermistor", keys);
+        self.thermistor_parameters(probe)
+    }
+
+    /// The same by a driver from a library.
+    pub fn thermistor_by(&mut self, driver: &str, at: (&str, &str), probe: &str) -> &mut Self {
+        self.probe(probe, at, driver, "");
+        self.thermistor_parameters(probe)
+    }
+
+    fn thermistor_parameters(&mut self, probe: &str) -> &mut Self {
+        self.add(&format!(
             "[probe.{probe}.parameters]\nform = \"steinhart-hart\"\n\
              a = 1.282926065694e-03\nb = 2.078532276332e-04\nc = 2.005478946611e-07\n"
         ))
@@ -148,7 +159,12 @@ impl Scene {
 
     /// A photoresistor: 10 kOhm at 10 lx, gamma 0.7.
     pub fn photoresistor(&mut self, probe: &str, at: (&str, &str)) -> &mut Self {
-        self.probe(probe, at, "photoresistor", "").add(&format!(
+        self.photoresistor_by("photoresistor", at, probe)
+    }
+
+    /// The same by a driver from a library.
+    pub fn photoresistor_by(&mut self, driver: &str, at: (&str, &str), probe: &str) -> &mut Self {
+        self.probe(probe, at, driver, "").add(&format!(
             "[probe.{probe}.parameters]\nr10 = \"10 kOhm\"\ngamma = 0.7\n"
         ))
     }
@@ -157,6 +173,11 @@ impl Scene {
     pub fn number(&mut self, probe: &str, at: (&str, &str)) -> &mut Self {
         let keys = "input = \"number\"\nquantity = \"count\"\nunit = \"1\"\n";
         self.probe(probe, at, "divider", keys)
+    }
+
+    /// A probe whose driver, from a library, takes a plain number and needs nothing more.
+    pub fn loaded(&mut self, probe: &str, at: (&str, &str), driver: &str) -> &mut Self {
+        self.probe(probe, at, driver, "")
     }
 
     /// A broker on a port of this machine.

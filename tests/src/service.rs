@@ -9,7 +9,7 @@ use crate::wait::{SOON, eventually, until};
 use rustix::process::Signal;
 use std::cell::Cell;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 /// `nightbench serve` with a scene's configuration.
@@ -142,6 +142,21 @@ impl Service {
     /// Where it is gone.
     pub fn reload(&self) {
         self.process.signal(Signal::HUP);
+    }
+
+    /// Numbers of the processes that it has started and that run.
+    #[must_use]
+    pub fn children(&self) -> Vec<String> {
+        let threads = fs::read_dir(format!("/proc/{}/task", self.process.id()));
+        let threads = threads.into_iter().flatten().flatten();
+        let of_thread = |path: PathBuf| fs::read_to_string(path.join("children"));
+        let lists = threads.filter_map(|thread| of_thread(thread.path()).ok());
+        let numbers = |list: String| {
+            list.split_whitespace()
+                .map(str::to_owned)
+                .collect::<Vec<_>>()
+        };
+        lists.flat_map(numbers).collect()
     }
 
     /// Whether the process has the board's device open: asked of the kernel, not of the program.

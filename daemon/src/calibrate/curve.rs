@@ -3,7 +3,7 @@
 
 use super::calibration::Calibration;
 use super::fit::Family;
-use crate::driver::{Driver, DriverError, Model};
+use crate::driver::{Binds, Driver, DriverError, Model};
 use crate::measure::chain::Transfer;
 use serde::{Deserialize, Serialize};
 
@@ -55,10 +55,10 @@ impl Curve {
     /// # Errors
     /// `Parameters` where the driver has another name or lacks a parameter of the calibration; else
     /// as [`Driver::bind`].
-    pub fn of(calibration: &Calibration, driver: Driver) -> Result<Self, DriverError> {
-        let parameters = calibration.values(driver)?;
+    pub fn of(calibration: &Calibration, by: impl Binds) -> Result<Self, DriverError> {
+        let parameters = calibration.values(by.driver())?;
         Ok(Self {
-            model: driver.bind(parameters)?,
+            model: by.bind(parameters)?,
             offset: calibration.offset,
             slope: calibration.slope,
             pivot: calibration.pivot,
@@ -125,5 +125,11 @@ impl Transfer for Curve {
 
     fn slope(&self, input: f64) -> Result<f64, DriverError> {
         Ok(self.model.slope(input)? * (1.0 + self.slope))
+    }
+
+    fn value_and_slope(&self, input: f64) -> Result<(f64, f64), DriverError> {
+        let (value, slope) = self.model.value_and_slope(input)?;
+        let value = value + self.offset + self.slope * (value - self.pivot);
+        Ok((value, slope * (1.0 + self.slope)))
     }
 }

@@ -38,7 +38,7 @@ pub use tolerance::Tolerance;
 
 use super::budget::Budget;
 use super::{Calibration, Channel, Curve, Share};
-use crate::driver::{Driver, DriverError, Model};
+use crate::driver::{Binds, DriverError, Model};
 use crate::measure::chain::{Answer, Transfer};
 use crate::measure::self_heating::SelfHeating;
 use crate::measure::uncertainty::Converter;
@@ -111,10 +111,10 @@ impl Stated {
     /// else what the driver says of its parameters.
     pub fn calibrated(
         calibration: &Calibration,
-        driver: Driver,
+        by: impl Binds,
         here: &Channel,
     ) -> Result<Self, DriverError> {
-        let curve = Curve::of(calibration, driver)?;
+        let curve = Curve::of(calibration, by)?;
         Ok(Self {
             origin: Origin::Fitted(Box::new(Fitted::of(calibration, &curve)?)),
             curve,
@@ -205,15 +205,17 @@ impl Stated {
     }
 
     /// Calls `tell` with each cause and its share, in the unit of the value; gives the curve's value.
+    /// A loaded driver gives value and slope on one way.
     fn each<'s>(
         &'s self,
         input: f64,
         converter: Converter,
         mut tell: impl FnMut(Cause<'s>, f64),
     ) -> Result<f64, DriverError> {
-        let plain = self.curve.model.evaluate(input)?;
+        let (plain, slope) = self.curve.model.value_and_slope(input)?;
         let value = self.curve.on_top(plain);
-        let slope = Transfer::slope(self, input)?.abs();
+        let rise = self.corrected().map_or(0.0, |heating| heating.slope(input));
+        let slope = (slope * (1.0 + self.curve.slope) - rise).abs();
         match &self.origin {
             Origin::Nominal(tolerance) => {
                 let share = tolerance.uncertainty(value, slope * input.abs());

@@ -55,7 +55,7 @@ impl Job {
     pub fn open(file: &Path, probe: &str) -> Result<Self, Failure> {
         let (config, _) = config::load(file).map_err(|error| Failure::new(error.to_string()))?;
         let (probe, channel) = wired(&config, probe, file)?;
-        let nominal = build::model(&probe).map_err(|error| Failure::new(error.to_string()))?;
+        let nominal = probe.model.clone();
         Ok(Self {
             history: history(&config, &probe.name)?,
             here: transfer::here(&probe, &channel),
@@ -180,6 +180,8 @@ fn wired(config: &Config, probe: &str, file: &Path) -> Result<(Probe, Channel), 
             names.join("`, `")
         ))
     })?;
+    let can = probe.driver.check_calibrated();
+    can.map_err(|why| Failure::new(format!("probe `{}`: {why}", probe.name)))?;
     Ok((probe.clone(), channel.clone()))
 }
 

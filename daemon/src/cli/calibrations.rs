@@ -9,7 +9,7 @@ mod table;
 #[allow(clippy::unwrap_used)]
 mod tests;
 
-pub use chosen::Chosen;
+pub use chosen::{Chosen, model};
 
 use super::readings::{in_log, log_of, open};
 use super::{Failure, WhichLog, when, written};
@@ -94,7 +94,10 @@ impl Shown {
             return compared.unwrap_or(Ok(String::new())).map_err(Failure::new);
         }
         let chains = self.histories.iter();
-        let chains = chains.map(|(probe, history)| chain::text(probe, history, now_ms, &zone));
+        let chains = chains.map(|(probe, history)| {
+            let model = model(probe, self.config.as_ref());
+            chain::text(probe, (history, model), now_ms, &zone)
+        });
         Ok(chains.collect::<Vec<_>>().join("\n"))
     }
 }

@@ -1,6 +1,7 @@
 //! `nightbench check FILE`: is this configuration right?
 //!
-//! Reads the file, and looks at what it names on this host without changing or starting anything.
+//! Reads the file, and looks at what it names on this host without changing anything. Nothing is
+//! started but the drivers that it loads, each in a process of its own.
 
 mod surroundings;
 
@@ -39,7 +40,8 @@ pub fn check(path: &Path, mut out: impl Write, mut err: impl Write) -> std::io::
             return Ok(false);
         }
     };
-    let (config, mut problems) = config::parse(&text, path.parent().unwrap_or(Path::new("")));
+    let (config, mut problems) =
+        config::parse_with_files(&text, path.parent().unwrap_or(Path::new("")));
     if let Some(config) = &config {
         problems.extend(config::remarks(&text, surroundings::look(config)));
         problems.sort_by_key(|problem| (problem.line, problem.column));
@@ -113,7 +115,7 @@ mod tests {
     bath.toml:1:1: `site` is missing; add a line such as `site = "cellar"`
     bath.toml:1:1: there is no `[log]` table; add one with the file that readings are kept in: `path = "night.sqlite"`
     bath.toml:1:1: there is no `[probe.NAME]` table, so nothing would be read; add one for each probe
-    bath.toml:1:1: unknown key `sight`; the keys here are `board`, `log`, `outlet`, `probe`, `site`
+    bath.toml:1:1: unknown key `sight`; the keys here are `board`, `driver`, `drivers`, `log`, `outlet`, `probe`, `site`
     "#);
         insta::assert_snapshot!(err, @"`bath.toml` cannot be used: 4 errors, 0 warnings");
     }

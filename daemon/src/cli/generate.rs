@@ -190,9 +190,14 @@ mod tests {
     #[test]
     fn the_page_names_the_page_of_each_command_in_a_line_of_its_own() {
         let page = String::from_utf8(whole().unwrap()).unwrap();
-        for command in Cli::command().get_subcommands() {
+        let told = |command: &&clap::Command| !command.is_hide_set();
+        for command in Cli::command().get_subcommands().filter(told) {
             let line = format!("\nnightbench\\-{}(1)\n", command.get_name());
             assert!(page.contains(&line), "{line}");
         }
+        assert!(
+            !page.contains("driver\\-host"),
+            "what only the service starts is no command"
+        );
     }
 }

@@ -7,6 +7,8 @@ mod certificate;
 pub mod check;
 mod divider;
 mod doctor;
+mod driver;
+mod drivers;
 mod generate;
 mod listen;
 pub(crate) mod ports;
@@ -28,7 +30,8 @@ const EXIT_CODES: &str = "\
 Exit codes:
   0  done as asked
   1  it could not be done: `check` found errors, `doctor` something wrong, `listen`
-     no format, `ports` no port, `status` no service; why is on stderr
+     no format, `ports` no port, `status` no service, `driver check` a broken promise;
+     why is on stderr
   2  the command line could not be understood
 
 Results go to stdout, talk to stderr. This program is not a safety device.";
@@ -86,6 +89,10 @@ enum Verb {
     /// Beside it: the resistor of largest swing, and the one that makes the ratio straightest; what
     /// each step is over the range, and how far the probe heats itself.
     Divider(Box<divider::Arguments>),
+    /// Say which drivers there are, linked in and in libraries, and which library is refused
+    Drivers(drivers::Arguments),
+    /// Make a driver of your own, and check it
+    Driver(driver::Arguments),
     /// Print completions for a shell
     Completions {
         /// The shell
@@ -96,6 +103,9 @@ enum Verb {
         /// A command, as in `nightbench man serve`
         command: Option<String>,
     },
+    /// Run one loaded driver for the service, which starts this by itself
+    #[command(hide = true)]
+    DriverHost,
 }
 
 /// The configuration that `check` looks at; `--config FILE` means the same, as it does for `serve`.
@@ -217,8 +227,11 @@ pub fn run(arguments: Cli) -> Result<ExitCode, Failure> {
         Verb::Calibrations(arguments) => calibrations::run(&arguments),
         Verb::Republish(arguments) => republish::run(&arguments),
         Verb::Divider(arguments) => divider::run(&arguments),
+        Verb::Drivers(arguments) => drivers::run(&arguments),
+        Verb::Driver(arguments) => driver::run(&arguments),
         Verb::Completions { shell } => generate::completions(shell),
         Verb::Man { command } => generate::man(command.as_deref()),
+        Verb::DriverHost => Ok(crate::driver::run_host_process()),
     }
 }
 

@@ -85,7 +85,7 @@ impl Signals {
             let told = tokio::select! {
                 _ = self.terminate.recv() => Control::Stop("SIGTERM".to_owned()),
                 _ = self.interrupt.recv() => Control::Stop("SIGINT".to_owned()),
-                _ = self.hang_up.recv() => reload(&path),
+                _ = self.hang_up.recv() => reload(path.clone()).await,
             };
             if to_service.send(told).await.is_err() {
                 return;
@@ -94,10 +94,13 @@ impl Signals {
     }
 }
 
-fn reload(path: &Path) -> Control {
-    match load(path) {
-        Ok(config) => Control::Reload(Box::new(config), format!("`{}`", path.display())),
-        Err(why) => Control::Refused(why),
+/// Read beside the flow: a driver's library may take its time to describe itself.
+async fn reload(path: PathBuf) -> Control {
+    let from = format!("`{}`", path.display());
+    match tokio::task::spawn_blocking(move || load(&path)).await {
+        Ok(Ok(config)) => Control::Reload(Box::new(config), from),
+        Ok(Err(why)) => Control::Refused(why),
+        Err(_) => Control::Refused(format!("configuration {from}: reading it was broken off")),
     }
 }
 

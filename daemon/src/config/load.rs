@@ -1,8 +1,10 @@
 //! Reads the configuration file: the thin shell around [`parse`].
 
+use super::drivers::{Drivers, Wanted};
 use super::files::Files;
 use super::problem::Problem;
-use super::{Config, parse_with};
+use super::{Config, parse_with, wanted};
+use crate::driver::{self, Driver, OWN_PROGRAM, Settings};
 use crate::words;
 use std::fmt;
 use std::io::Read;
@@ -58,14 +60,59 @@ pub enum LoadError {
 /// Where the file cannot be read, is no text, or has errors.
 pub fn load(path: &Path) -> Result<(Config, Vec<Problem>), LoadError> {
     let text = read_text(path)?;
-    let base = path.parent().unwrap_or(Path::new(""));
-    match parse_with(&text, &Files::new(base, &referred)) {
+    match parse_with_files(&text, path.parent().unwrap_or(Path::new(""))) {
         (Some(config), problems) => Ok((config, problems)),
         (None, problems) => Err(LoadError::Faulty {
             path: path.to_owned(),
             problems,
         }),
     }
+}
+
+/// As [`parse`](super::parse), with the tables of corrections and the drivers' libraries that the
+/// text names. A driver describes itself in a process of its own.
+#[must_use]
+pub fn parse_with_files(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
+    let mut drivers = Drivers::default();
+    for wanted in wanted(text, base) {
+        if let Some(opened) = open(&wanted) {
+            drivers.add(&wanted, opened);
+        }
+    }
+    parse_with(text, &Files::new(base, &referred), &drivers)
+}
+
+/// A driver's library, in the first of the folders that has it; `None` where none has, and no table
+/// says that there must be one.
+pub(super) fn open(wanted: &Wanted) -> Option<Result<Driver, String>> {
+    let places = wanted
+        .folders
+        .iter()
+        .map(|folder| folder.join(&wanted.file));
+    let Some(library) = places
+        .into_iter()
+        .find(|path| path.symlink_metadata().is_ok())
+    else {
+        let folders: Vec<_> = wanted
+            .folders
+            .iter()
+            .map(|one| format!("`{}`", one.display()))
+            .collect();
+        let why = format!(
+            "there is no such file in {}; put it there, or correct `library`",
+            folders.join(", ")
+        );
+        return wanted.is_declared.then_some(Err(why));
+    };
+    let settings = Settings {
+        library,
+        ..wanted.settings.clone()
+    };
+    Some(driver::open(
+        &wanted.name,
+        &settings,
+        Path::new(OWN_PROGRAM),
+    ))
 }
 
 /// A file that the configuration names; the reason fits into a problem of its line.

@@ -1,7 +1,8 @@
 //! The configuration: one struct per table of the file, checked as a whole before anything starts.
 //!
-//! Configuration is a pure function of the text: [`parse`] opens nothing, and finds every fault at
-//! once. Only [`load`] touches files: that one, and the tables of corrections that it names.
+//! Configuration is a pure function of the text, and of what loaded drivers say of themselves:
+//! [`parse`] opens nothing, and finds every fault at once. Only [`load`] touches files: that one, and
+//! the tables of corrections and the drivers' libraries that it names.
 
 mod absolute;
 mod across;
@@ -10,11 +11,13 @@ mod board;
 mod channel;
 mod clock;
 mod corrections;
+mod drivers;
 mod files;
 mod filter;
 mod format;
 mod hint;
 mod item;
+mod libraries;
 mod line_protocol;
 mod load;
 mod log;
@@ -47,11 +50,13 @@ mod words;
 pub use board::Board;
 pub use channel::{Channel, RESISTOR_TOLERANCE};
 pub use clock::Clock;
+pub use libraries::{Libraries, Library, libraries};
 pub use line_protocol::{LineProtocol, LineProtocolFile, Write};
-pub use load::{LoadError, load, read_text};
+pub use load::{LoadError, load, parse_with_files, read_text};
 pub use log::Log;
 pub use mqtt::{Mqtt, MqttVersion, Payload};
 pub use outlet::{Outlet, OutletKind};
+pub use parameters::parameters;
 pub use probe::Probe;
 pub use problem::{InFile, Problem, Severity};
 pub(crate) use quantity::{duration as read_duration, read as read_quantity};
@@ -73,6 +78,7 @@ pub(crate) use reader::Table;
 
 use across::Drafts;
 use board::ProbeUnit;
+use drivers::{Drivers, Wanted};
 use files::Files;
 use problem::Report;
 use std::path::Path;
@@ -98,16 +104,30 @@ pub struct Config {
 ///
 /// The configuration is there exactly where no problem is an error; warnings may stand beside it.
 /// Problems come in the order of the text. A table of corrections in a file of its own is not read
-/// here, so it is a problem: [`load`] reads it.
+/// here, nor is a driver's library, so they are problems: [`load`] reads them.
 #[must_use]
 pub fn parse(text: &str, base: &Path) -> (Option<Config>, Vec<Problem>) {
     let unread = |_: &Path| Err(std::io::Error::other("no file is read here"));
-    parse_with(text, &Files::new(base, &unread))
+    parse_with(text, &Files::new(base, &unread), &Drivers::default())
 }
 
-/// As [`parse`], with the files that the text names.
-fn parse_with(text: &str, files: &Files<'_>) -> (Option<Config>, Vec<Problem>) {
-    document(text, |root| read(root, files))
+/// What `look` sees in a text; its faults are not told here.
+fn glance<T>(text: &str, look: impl FnOnce(&Table<'_>) -> T) -> T {
+    let (readable, _) = syntax::readable(text);
+    let (document, _) = DeTable::parse_recoverable(&readable);
+    let report = Report::new(text);
+    let root = Table::new(&report, String::new(), 0..0, document.get_ref());
+    look(&root)
+}
+
+/// The drivers' libraries that a text names.
+fn wanted(text: &str, base: &Path) -> Vec<Wanted> {
+    glance(text, |root| drivers::wanted(root, base))
+}
+
+/// As [`parse`], with the files and drivers that the text names.
+fn parse_with(text: &str, files: &Files<'_>, drivers: &Drivers) -> (Option<Config>, Vec<Problem>) {
+    document(text, |root| read(root, files, drivers))
 }
 
 /// Reads any TOML text as the configuration is read: every fault of the text, and of what `read` finds
@@ -139,12 +159,13 @@ pub fn duration(text: &str) -> Result<std::time::Duration, String> {
     quantity::duration(text).map_err(|fault| format!("{}; {}", fault.what, fault.right))
 }
 
-fn read(root: &Table<'_>, files: &Files<'_>) -> Option<Config> {
+fn read(root: &Table<'_>, files: &Files<'_>, drivers: &Drivers) -> Option<Config> {
     let base = files.base();
     let site = root.required("site", "\"cellar\"", Item::name);
     let log = log::read(root, base);
     let boards = board::read_all(root, site.as_deref(), files);
-    let probes = probe::read_all(root, &boards);
+    drivers::read(root, base, drivers);
+    let probes = probe::read_all(root, &boards, drivers);
     let outlets = outlet::read_all(root, site.as_deref(), base);
     root.end();
     across::check_drafts(&Drafts {

@@ -1,10 +1,21 @@
 //! `[probe.NAME.parameters]`: what the probe's driver wants to know, as the driver declares it.
 
 use super::item::{Item, Value};
-use super::problem::Fault;
+use super::problem::{Fault, Problem};
 use super::reader::Table;
 use super::unit::Unit;
-use crate::driver::{Driver, Model, Parameter, ParameterKind};
+use crate::driver::{Driver, DriverError, Model, Parameter, ParameterKind};
+
+/// Values for a driver's parameters from a text with the table `[parameters]`, as a probe has it: what
+/// [`Driver::bind`] takes.
+#[must_use]
+pub fn parameters(text: &str, driver: &Driver) -> (Option<Vec<Vec<f64>>>, Vec<Problem>) {
+    super::document(text, |root| {
+        let values = read(root, driver);
+        root.end();
+        values
+    })
+}
 
 /// One slice of numbers per declared parameter, in the driver's order; empty for a number without
 /// default that is not given (whether it is needed is for the driver to say).
@@ -26,18 +37,29 @@ pub(super) fn read(probe: &Table<'_>, driver: &Driver) -> Value<Vec<Vec<f64>>> {
 }
 
 /// The driver with these values; what does not go together is reported in the driver's own words.
-pub(super) fn bind(probe: &Table<'_>, driver: &Driver, values: Vec<Vec<f64>>) -> Value<Model> {
-    driver
-        .bind(values)
-        .map_err(|error| {
-            let what = format!("driver `{}`: {error}", driver.name());
-            let fault = Fault::new(what, "correct the probe's `parameters`");
-            match probe.item("parameters") {
-                Some(item) => item.refuse_key(fault),
-                None => probe.error(fault),
-            }
-        })
-        .ok()
+pub(super) fn bind(
+    (name, probe): (&str, &Table<'_>),
+    driver: &Driver,
+    values: Vec<Vec<f64>>,
+) -> Value<Model> {
+    let bound = driver.bind_for(name, values);
+    bound.map_err(|error| unbound(probe, driver, &error)).ok()
+}
+
+/// A linked-in driver only fails for its parameters; a loaded one may have faults of its own.
+fn unbound(probe: &Table<'_>, driver: &Driver, error: &DriverError) {
+    let what = format!("driver `{}`: {error}", driver.name());
+    let is_ours = matches!(error, DriverError::Parameters(_)) || driver.library().is_none();
+    let right = if is_ours {
+        "correct the probe's `parameters`"
+    } else {
+        "tell its maker"
+    };
+    let fault = Fault::new(what, right);
+    match probe.item("parameters").filter(|_| is_ours) {
+        Some(item) => item.refuse_key(fault),
+        None => probe.error(fault),
+    }
 }
 
 fn one(parameter: &Parameter, table: Option<&Table<'_>>) -> Value<Vec<f64>> {

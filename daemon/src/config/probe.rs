@@ -3,6 +3,7 @@
 
 use super::alarm;
 use super::board;
+use super::drivers::Drivers;
 use super::item::{Item, Value};
 use super::problem::Fault;
 use super::reader::Table;
@@ -30,6 +31,8 @@ pub struct Probe {
     /// One slice of numbers per parameter that the driver declares, in its order; empty for a
     /// number that is not given and has no default.
     pub parameters: Vec<Vec<f64>>,
+    /// The driver with them. As long as it is kept, so is the process of a loaded driver.
+    pub model: Model,
     /// What the driver is given.
     pub input: Electrical,
     /// Quantity of the value: the driver's, or the configuration's where the driver takes any.
@@ -91,23 +94,31 @@ impl Chain {
 }
 
 /// Reads every `[probe.NAME]`.
-pub(super) fn read_all<'a>(root: &Table<'a>, boards: &[board::Draft<'a>]) -> Vec<Draft<'a>> {
+pub(super) fn read_all<'a>(
+    root: &Table<'a>,
+    boards: &[board::Draft<'a>],
+    drivers: &Drivers,
+) -> Vec<Draft<'a>> {
     if root.item("probe").is_none() {
         let what = "there is no `[probe.NAME]` table, so nothing would be read";
         root.missing("probe", Fault::new(what, "add one for each probe"));
     }
     root.named("probe", "probe")
         .into_iter()
-        .map(|(name, table)| read(name, table, boards))
+        .map(|(name, table)| read((name, table), boards, drivers))
         .collect()
 }
 
-fn read<'a>(name: String, table: Table<'a>, boards: &[board::Draft<'a>]) -> Draft<'a> {
+fn read<'a>(
+    (name, table): (String, Table<'a>),
+    boards: &[board::Draft<'a>],
+    drivers: &Drivers,
+) -> Draft<'a> {
     let wired_to = wired_to(&table, boards);
     let front_end = wired_to.as_ref().and_then(|to| front_end(boards, to));
     let median = table.or("median", 1, median);
     let every = table.optional("every", |item| item.duration(EVERY));
-    let sensing = sensing::read(&table, front_end.as_ref());
+    let sensing = sensing::read((&name, &table), front_end.as_ref(), drivers);
     let unit = sensing.as_ref().and_then(|sensing| sensing.unit.clone());
     let chain = sensing.as_ref().and_then(|sensing| {
         Some(Chain {
@@ -159,13 +170,13 @@ fn assemble(
 ) -> Value<Probe> {
     let (board, channel) = wired_to?;
     let sensing = sensing?;
-    sensing.model?;
     Some(Probe {
         name: name.to_owned(),
         board,
         channel,
         driver: sensing.driver,
         parameters: sensing.parameters?,
+        model: sensing.model?,
         input: sensing.input?,
         quantity: sensing.quantity?,
         unit: sensing.unit?,

@@ -1,12 +1,13 @@
 //! The part of `[probe.NAME]` that goes with its driver: input, quantity, unit, parameters.
 
+use super::drivers::Drivers;
 use super::item::{Item, Value};
 use super::parameters;
 use super::problem::Fault;
 use super::reader::Table;
 use super::unit::{Unit, meant};
 use super::words;
-use crate::driver::{self, Driver, Model};
+use crate::driver::{Driver, Model};
 use crate::measure::front_end::{Electrical, FrontEnd};
 
 /// Longest UCUM code that is taken, bytes.
@@ -28,9 +29,20 @@ pub(super) struct Sensing {
     pub(super) unit: Value<String>,
 }
 
-/// Reads `driver` and what goes with it. `front_end` is that of the channel, where it is known.
-pub(super) fn read(table: &Table<'_>, front_end: Option<&FrontEnd>) -> Option<Sensing> {
-    let Some(driver) = table.required("driver", "\"thermistor\"", find_driver) else {
+/// Reads `driver` and what goes with it, for the probe of this name. `front_end` is that of the
+/// channel, where it is known.
+pub(super) fn read(
+    (probe, table): (&str, &Table<'_>),
+    front_end: Option<&FrontEnd>,
+    drivers: &Drivers,
+) -> Option<Sensing> {
+    let find = |item: &Item<'_>| find_driver(item, drivers);
+    let Some(driver) = table.required("driver", "\"thermistor\"", find) else {
+        table.know(&["input", "output", "quantity", "unit", "parameters"]);
+        return None;
+    };
+    let meant = table.or("output", driver, |item| output(item, &driver));
+    let Some(driver) = meant else {
         table.know(&["input", "quantity", "unit", "parameters"]);
         return None;
     };
@@ -42,7 +54,7 @@ pub(super) fn read(table: &Table<'_>, front_end: Option<&FrontEnd>) -> Option<Se
     let parameters = parameters::read(table, &driver);
     let model = parameters
         .as_ref()
-        .and_then(|values| parameters::bind(table, &driver, values.clone()));
+        .and_then(|values| parameters::bind((probe, table), &driver, values.clone()));
     Some(Sensing {
         driver,
         parameters,
@@ -53,14 +65,22 @@ pub(super) fn read(table: &Table<'_>, front_end: Option<&FrontEnd>) -> Option<Se
     })
 }
 
-fn find_driver(item: &Item<'_>) -> Value<Driver> {
-    let built_in = driver::built_in();
-    let names: Vec<&str> = built_in.iter().map(Driver::name).collect();
-    let name = item.word(&names, LATER)?;
-    driver::find(name).or_else(|| {
-        let all = format!("it is one of {}", words::list(&names));
-        item.refuse(item.not_among(name, &names, all, LATER))
-    })
+fn find_driver(item: &Item<'_>, drivers: &Drivers) -> Value<Driver> {
+    let name = item.word(&drivers.names(), LATER)?;
+    drivers.find(item, name, LATER)
+}
+
+/// The driver, meaning one of its outputs.
+fn output(item: &Item<'_>, driver: &Driver) -> Value<Driver> {
+    let names: Vec<&str> = driver.outputs().iter().map(|one| one.name).collect();
+    if names.is_empty() {
+        let what = format!("the driver `{}` gives one value only", driver.name());
+        return item.refuse(Fault::new(what, "leave `output` out"));
+    }
+    let name = item.word(&names, "")?;
+    driver
+        .with_output(name)
+        .or_else(|| item.unknown_word(name, &names))
 }
 
 /// What a wrong driver hides.

@@ -4,6 +4,7 @@
 
 mod advice;
 mod converters;
+mod drivers;
 mod faults;
 mod hints;
 mod hostile;

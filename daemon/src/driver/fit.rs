@@ -4,8 +4,9 @@
 //! No fit is made here. A fit asks thousands of times, so the calls in its loop allocate nothing.
 
 use nightbench_driver::Status;
+use nightbench_driver::host::Binding;
 
-use super::model::{Model, finite, refusal};
+use super::model::{Model, refusal};
 use super::{DriverError, ParameterKind, values};
 
 /// Share of a number by which it is changed to see whether the model reads it at all.
@@ -19,7 +20,7 @@ impl Model {
     /// same values.
     #[must_use]
     pub fn parameters(&self) -> Vec<(&'static str, Vec<f64>)> {
-        let declared = self.driver.view().parameters().iter();
+        let declared = self.driver().declaration().parameters.iter();
         let given = |values: &[f64]| values.iter().copied().filter(|one| !one.is_nan()).collect();
         declared
             .zip(self.binding.values())
@@ -31,7 +32,7 @@ impl Model {
     /// was not given.
     #[must_use]
     pub fn number(&self, index: usize) -> Option<f64> {
-        let parameter = self.driver.view().parameters().get(index)?;
+        let parameter = self.driver().declaration().parameters.get(index)?;
         let is_number = matches!(parameter.kind, ParameterKind::Number { .. });
         let number = *self.binding.values().get(index)?.first()?;
         (is_number && !number.is_nan()).then_some(number)
@@ -41,18 +42,20 @@ impl Model {
     /// is no number.
     #[must_use]
     pub fn bounds(&self, index: usize) -> Option<(f64, f64)> {
-        match self.driver.view().parameters().get(index)?.kind {
+        match self.driver().declaration().parameters.get(index)?.kind {
             ParameterKind::Number { bounds, .. } => Some(bounds),
             _ => None,
         }
     }
 
     /// The numbers that a fit may change, as index and rank, in the order in which they become free:
-    /// those that the driver marks, that are given, and that the present form reads.
+    /// those that the driver marks, that are given, and that the present form reads. None for an
+    /// output after the first.
     #[must_use]
     pub fn fitted(&self) -> Vec<(usize, u32)> {
-        let parameters = self.driver.view().parameters().iter().enumerate();
-        let marked = parameters.filter(|(_, parameter)| parameter.fitted > 0);
+        let parameters = self.driver().declaration().parameters.iter().enumerate();
+        let is_own = self.driver().output == 0;
+        let marked = parameters.filter(|(_, parameter)| is_own && parameter.fitted > 0);
         let mut fitted: Vec<(usize, u32)> = marked
             .map(|(index, parameter)| (index, parameter.fitted))
             .filter(|(index, _)| self.reads(*index))
@@ -77,7 +80,7 @@ impl Model {
         for (index, number) in changes {
             values[*index] = vec![*number];
         }
-        self.driver.bind(values)
+        self.rebound(values)
     }
 
     /// As [`Model::evaluate`], with some numbers changed for this call. Bounds and choices are
@@ -89,9 +92,10 @@ impl Model {
     pub fn evaluate_with(&self, changes: &[(usize, f64)], input: f64) -> Result<f64, DriverError> {
         self.admit(changes)?;
         let mut value = [f64::NAN];
-        let view = self.driver.view();
-        let answer = view.evaluate_with(&self.binding, changes, &[input], &mut value);
-        finite(answer, value)
+        let answer = self
+            .engine()
+            .evaluate(self.bound(changes), &[input], &mut value);
+        self.finite(answer, value, input)
     }
 
     /// As [`Model::slope`], with changes as in [`Model::evaluate_with`].
@@ -100,13 +104,14 @@ impl Model {
     /// As [`Model::evaluate_with`].
     pub fn slope_with(&self, changes: &[(usize, f64)], input: f64) -> Result<f64, DriverError> {
         self.admit(changes)?;
-        let view = self.driver.view();
-        if !view.has_slope() {
+        if !self.has_slope() {
             return self.difference_with(changes, input);
         }
         let mut slope = [f64::NAN];
-        let answer = view.slope_with(&self.binding, changes, &[input], &mut slope);
-        finite(answer, slope)
+        let answer = self
+            .engine()
+            .slope(self.bound(changes), &[input], &mut slope);
+        self.finite(answer, slope, input)
     }
 
     /// The values of many inputs in one call, into `values`.
@@ -115,8 +120,12 @@ impl Model {
     /// As [`Model::evaluate`], where any input has no value; `values` are then not to be used. `Broken`
     /// also where the two are not of one length.
     pub fn evaluate_all(&self, inputs: &[f64], values: &mut [f64]) -> Result<(), DriverError> {
-        inputs.iter().try_for_each(|input| self.in_range(*input))?;
-        let answer = self.driver.view().evaluate(&self.binding, inputs, values);
+        self.all_in_range(inputs)?;
+        let same_length = inputs.len() == values.len();
+        if !same_length {
+            return Err(DriverError::Broken(Status::WRONG_CALL.code()));
+        }
+        let answer = self.engine().evaluate(self.bound(&[]), inputs, values);
         answer.map_err(refusal)?;
         all_finite(values)
     }
@@ -128,15 +137,20 @@ impl Model {
     /// `OutOfRange` where the driver can make no start from these points, `Parameters` where what it
     /// makes of them is out of bounds or does not go together, `Broken` where it fails.
     pub fn guess(&self, points: &[(f64, f64)]) -> Result<Self, DriverError> {
-        let view = self.driver.view();
-        if !view.has_guess() {
+        let [_, has_guess, _] = self.driver().adds();
+        if !has_guess {
             return Ok(self.clone());
         }
         let (inputs, values): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
-        let start = view
-            .guess(&self.binding, &inputs, &values)
-            .map_err(refusal)?;
-        self.driver.bind(start)
+        let start = self.engine().guess(&self.binding, &inputs, &values);
+        self.rebound(start.map_err(refusal)?)
+    }
+
+    /// The same driver, and the same process of a loaded one, with other parameters.
+    pub(super) fn rebound(&self, values: Vec<Vec<f64>>) -> Result<Self, DriverError> {
+        let declared = &self.driver().declaration().parameters;
+        let values = values::complete(declared, values).map_err(DriverError::Parameters)?;
+        Self::new(self.driver(), self.running().clone(), Binding::new(values))
     }
 
     /// Standard uncertainty of the model itself at `input`, in the unit of the value, after `free`
@@ -147,14 +161,16 @@ impl Model {
     /// `OutOfRange` where the driver can say nothing (fewer distinct nodes than free numbers, an input
     /// out of its range), `Broken` where it gives no finite number, or a negative one.
     pub fn misfit(&self, nodes: &[f64], free: usize, input: f64) -> Result<f64, DriverError> {
-        let view = self.driver.view();
-        if free == 0 || !view.has_misfit() {
+        let [.., has_misfit] = self.driver().adds();
+        if free == 0 || !has_misfit {
             return Ok(0.0);
         }
         self.in_range(input)?;
         let mut misfit = [f64::NAN];
-        let answer = view.misfit(&self.binding, (nodes, free), &[input], &mut misfit);
-        match finite(answer, misfit)? {
+        let answer = self
+            .engine()
+            .misfit(&self.binding, (nodes, free), &[input], &mut misfit);
+        match self.finite(answer, misfit, input)? {
             negative if negative < 0.0 => Err(DriverError::Broken(Status::DONE.code())),
             misfit => Ok(misfit),
         }
@@ -162,7 +178,7 @@ impl Model {
 
     /// Whether changes keep to bounds and choices.
     fn admit(&self, changes: &[(usize, f64)]) -> Result<(), DriverError> {
-        let declared = self.driver.view().parameters();
+        let declared = &self.driver().declaration().parameters;
         for (index, number) in changes {
             let parameter = declared.get(*index).ok_or_else(|| {
                 DriverError::Parameters(format!("the driver has no parameter number {}", index + 1))
@@ -204,8 +220,12 @@ impl Model {
     }
 }
 
+/// Looks at all of them without a branch for each, which several at a time allow.
 fn all_finite(values: &[f64]) -> Result<(), DriverError> {
-    if values.iter().all(|value| value.is_finite()) {
+    if values
+        .iter()
+        .fold(true, |all, value| all & value.is_finite())
+    {
         Ok(())
     } else {
         Err(DriverError::Broken(Status::DONE.code()))

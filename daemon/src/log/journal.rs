@@ -27,6 +27,8 @@ pub enum Kind {
     Log,
     /// A step of a probe's calibration, or its due date.
     Calibration,
+    /// A loaded driver failed, was started again, or was taken anew.
+    Driver,
 }
 
 impl Kind {
@@ -44,6 +46,7 @@ impl Kind {
             Self::Clock => "clock",
             Self::Log => "log",
             Self::Calibration => "calibration",
+            Self::Driver => "driver",
         }
     }
 }
@@ -74,7 +77,7 @@ pub struct Entry {
     pub at: Moment,
     /// What kind of event.
     pub kind: Kind,
-    /// Name of the board, probe or outlet; empty for the service itself.
+    /// Name of the board, probe, outlet or driver; empty for the service itself.
     pub subject: String,
     /// For a person.
     pub text: String,

@@ -30,7 +30,7 @@ pub trait Transfer {
     /// The value for an electrical quantity.
     ///
     /// # Errors
-    /// `OutOfRange` where the model has no value, `Broken` where the driver gave no finite number.
+    /// `OutOfRange` where the model has no value, else what went wrong in the driver.
     fn evaluate(&self, input: f64) -> Result<f64, DriverError>;
 
     /// Change of the value with the electrical quantity.
@@ -38,6 +38,14 @@ pub trait Transfer {
     /// # Errors
     /// As [`Transfer::evaluate`].
     fn slope(&self, input: f64) -> Result<f64, DriverError>;
+
+    /// Both at once, which takes half as long where the driver is in another process.
+    ///
+    /// # Errors
+    /// As [`Transfer::evaluate`].
+    fn value_and_slope(&self, input: f64) -> Result<(f64, f64), DriverError> {
+        Ok((self.evaluate(input)?, self.slope(input)?))
+    }
 
     /// The value with everything that is known of its uncertainty, where `uncertainty` is the
     /// standard uncertainty of the input.
@@ -48,9 +56,10 @@ pub trait Transfer {
     /// # Errors
     /// As [`Transfer::evaluate`].
     fn answer(&self, input: f64, uncertainty: f64) -> Result<Answer, DriverError> {
+        let (value, slope) = self.value_and_slope(input)?;
         Ok(Answer {
-            value: self.evaluate(input)?,
-            uncertainty: uncertainty * self.slope(input)?.abs(),
+            value,
+            uncertainty: uncertainty * slope.abs(),
             extrapolated: false,
         })
     }
@@ -86,6 +95,10 @@ impl Transfer for Model {
 
     fn slope(&self, input: f64) -> Result<f64, DriverError> {
         self.slope(input)
+    }
+
+    fn value_and_slope(&self, input: f64) -> Result<(f64, f64), DriverError> {
+        self.value_and_slope(input)
     }
 }
 
@@ -293,10 +306,8 @@ impl<M: Transfer> Chain<M> {
         let uncertainty = self.count_uncertainty(sample, conditioned) * converted.slope.abs();
         let outcome = match self.model.answer(converted.value, uncertainty) {
             Ok(answer) => answer.outcome(),
-            Err(DriverError::Broken(_) | DriverError::Parameters(_)) => {
-                Outcome::Fault(Quality::DriverFailed)
-            }
             Err(DriverError::OutOfRange) => Outcome::Fault(Quality::OutOfRange),
+            Err(_) => Outcome::Fault(Quality::DriverFailed),
         };
         (Some(converted.value), outcome)
     }

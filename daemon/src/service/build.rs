@@ -149,18 +149,6 @@ fn measured_supplies(board: &Board, channels: &[&Channel], now: Moment) -> Vec<S
     channels.iter().map(supply).collect()
 }
 
-/// The model of a probe.
-///
-/// # Errors
-/// What the driver says of the parameters; a checked configuration gives none.
-pub fn model(probe: &ProbeTable) -> Result<crate::driver::Model, ServiceError> {
-    let bound = probe.driver.bind(probe.parameters.clone());
-    bound.map_err(|error| ServiceError::Probe {
-        probe: probe.name.clone(),
-        error,
-    })
-}
-
 fn measuring(probe: &ProbeTable, channel: &Channel, transfer: Stated) -> Measuring {
     Measuring {
         front_end: channel.front_end,
@@ -195,7 +183,7 @@ fn in_use(
     let configured = InUse {
         number: 0,
         due_ms: None,
-        transfer: transfer::configured(probe, channel)?,
+        transfer: transfer::configured(probe, channel),
     };
     Ok((configured, why))
 }

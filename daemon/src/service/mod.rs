@@ -5,6 +5,7 @@
 
 mod asked;
 pub(crate) mod build;
+mod drivers;
 mod drops;
 mod due;
 mod observed;
@@ -152,6 +153,12 @@ impl Service {
             since_ms: clock::now().wall_ms,
         };
         service.journal_start().await;
+        service
+            .hand_over(
+                drivers::loaded(&service.config, None, clock::now()),
+                PATIENCE,
+            )
+            .await;
         let orphans = build::orphans(&service.config, &service.log, clock::now()).await?;
         service.hand_over(orphans, PATIENCE).await;
         let new_outlets = service.outlets.prepare(&service.config).await?;
@@ -235,6 +242,7 @@ impl Service {
         for (board, event) in events.drain(..) {
             batch.append(self.flow.event(board, &event));
         }
+        batch.append(drivers::noted());
         self.hand_over(batch, PATIENCE).await;
     }
 
@@ -274,6 +282,7 @@ impl Service {
         batch.append(self.sources.revive(&self.config, now).await);
         batch.append(self.outlets.revive(now).await);
         batch.append(self.calibrations.due(now));
+        batch.append(drivers::noted());
         self.hand_over(batch, PATIENCE).await;
         self.watchdog.feed(&self.log);
     }
@@ -310,6 +319,8 @@ impl Service {
         let old_flow = std::mem::replace(&mut self.flow, new_flow);
         let batch = self.flow.take_over(clock::now(), old_flow);
         self.hand_over(batch, PATIENCE).await;
+        let changed = drivers::loaded(&config, Some(&self.config), clock::now());
+        self.hand_over(changed, PATIENCE).await;
         self.log.set_commit(config.log.commit).await;
         self.sources.start_new(&config, &numbers);
         self.outlets.apply(&config, new_outlets);

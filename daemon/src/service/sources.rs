@@ -1,6 +1,6 @@
 //! Starts, keeps and stops one task per board.
 
-use super::build::{Numbers, model, probes_of};
+use super::build::{Numbers, probes_of};
 use crate::config::{Board, Config, SimulatedChannel, Source as SourceTable};
 use crate::log::{Batch, Entry, Kind, Loudness};
 use crate::reading::Moment;
@@ -199,7 +199,7 @@ fn source(config: &Config, board: &Board) -> Box<dyn Source> {
 /// None for a channel that no probe is wired to.
 pub fn input(config: &Config, board: &Board, scene: &SimulatedChannel) -> Option<SimulatedInput> {
     let (probe, channel) = probes_of(config, board).find(|(_, c)| c.name == scene.channel)?;
-    let model = model(probe).ok()?;
+    let model = probe.model.clone();
     let (front_end, take) = (channel.front_end, probe.input);
     let corrections = channel.corrections.clone();
     let count = move |value: f64| {

@@ -2,19 +2,15 @@
 //! uncertainty.
 
 use super::ServiceError;
-use super::build::model;
 use crate::calibrate::history::Place;
 use crate::calibrate::{self, Calibration, Stated};
 use crate::config::{Channel, Config, Probe};
 use crate::measure::front_end::Electrical;
 
 /// With the configured parameters: never calibrated.
-///
-/// # Errors
-/// What the driver says of the parameters; a checked configuration gives none.
-pub fn configured(probe: &Probe, channel: &Channel) -> Result<Stated, ServiceError> {
-    let stated = Stated::nominal(model(probe)?, probe.trust.tolerance, &here(probe, channel));
-    Ok(stated.heated(probe.trust.heating))
+pub fn configured(probe: &Probe, channel: &Channel) -> Stated {
+    let (model, trust) = (probe.model.clone(), &probe.trust);
+    Stated::nominal(model, trust.tolerance, &here(probe, channel)).heated(trust.heating)
 }
 
 /// By a calibration.
@@ -26,7 +22,7 @@ pub fn calibrated(
     channel: &Channel,
     calibration: &Calibration,
 ) -> Result<Stated, ServiceError> {
-    let stated = Stated::calibrated(calibration, probe.driver, &here(probe, channel));
+    let stated = Stated::calibrated(calibration, &probe.model, &here(probe, channel));
     let stated = stated.map_err(|error| ServiceError::Probe {
         probe: probe.name.clone(),
         error,

@@ -4,7 +4,7 @@
 
 use crate::fit::{Guess, Misfit};
 use crate::table::Slice;
-use crate::{Electrical, Parameter};
+use crate::{Electrical, Monotonic, Outputs, Parameter};
 
 /// Slope of the value over the input; `None` outside the range.
 pub type Slope = fn(Values<'_>, f64) -> Option<f64>;
@@ -34,6 +34,12 @@ pub trait Driver: 'static {
     /// for right.
     const MISFIT: Option<Misfit> = None;
 
+    /// All outputs, where it gives more than one value for an input.
+    const OUTPUTS: Option<Outputs> = None;
+    /// Which way its values go with a rising input, whatever the parameters; the host looks whether
+    /// it is so.
+    const MONOTONIC: Monotonic = Monotonic::Unknown;
+
     /// Lowest and highest input that can be turned into a value with these parameters; `None` where
     /// there is no such input.
     fn range(values: Values<'_>) -> Option<(f64, f64)>;
@@ -41,6 +47,12 @@ pub trait Driver: 'static {
     /// The value of one input; `None` outside the range. Must give a finite number for every input
     /// in the range, and must not be surprised by any other.
     fn evaluate(values: Values<'_>, input: f64) -> Option<f64>;
+
+    /// The same for many inputs of one batch. Where something can be worked out of the parameters
+    /// once for all of them, do so here; it must give the bits that [`Driver::evaluate`] gives.
+    fn prepared(values: Values<'_>) -> impl Fn(f64) -> Option<f64> {
+        move |input| Self::evaluate(values, input)
+    }
 
     /// Whether the parameters go together; bounds and choices were checked by the host.
     ///
@@ -135,7 +147,8 @@ impl Parameter {
     /// Only for rows of this library: those of a loaded one are read by the host's view.
     fn is_called(&self, name: &str) -> bool {
         // SAFETY: a row that safe code can hold was made by `Parameter::number`, from a `&str`.
-        let own = unsafe { std::slice::from_raw_parts(self.name.data, self.name.length) };
+        let own =
+            unsafe { std::slice::from_raw_parts(self.name.data.cast::<u8>(), self.name.length) };
         own == name.as_bytes()
     }
 }

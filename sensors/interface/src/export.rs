@@ -4,10 +4,11 @@
 //! keep nothing.
 
 mod fit;
+mod output;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use crate::table::{Head, MAJOR, MINOR, Slice, Status, Table, Text};
+use crate::table::{MAJOR, MINOR, Slice, Status, Table, Text};
 use crate::{Driver, Parameter, Values};
 
 /// Makes `pub static TABLE`, the C table of a [`Driver`].
@@ -36,7 +37,10 @@ impl Table {
     #[must_use]
     pub const fn of<D: Driver>() -> Self {
         Self {
-            head: HEAD,
+            size: size_of::<Self>() as u32,
+            major: MAJOR,
+            minor: MINOR,
+            parameter_size: size_of::<Parameter>() as u32,
             name: Text::new(D::NAME),
             summary: Text::new(D::SUMMARY),
             quantity: Text::of(D::QUANTITY),
@@ -63,16 +67,25 @@ impl Table {
             } else {
                 None
             },
+            outputs: match D::OUTPUTS {
+                Some(outputs) => outputs.list.as_ptr(),
+                None => std::ptr::null(),
+            },
+            output_count: match D::OUTPUTS {
+                Some(outputs) => outputs.list.len(),
+                None => 0,
+            },
+            evaluate_output: if D::OUTPUTS.is_some() {
+                Some(output::evaluate::<D>)
+            } else {
+                None
+            },
+            monotonic: D::MONOTONIC as u32,
+            pairs: std::ptr::null(),
+            pair_count: 0,
         }
     }
 }
-
-const HEAD: Head = Head {
-    size: size_of::<Table>() as u32,
-    major: MAJOR,
-    minor: MINOR,
-    parameter_size: size_of::<Parameter>() as u32,
-};
 
 /// # Safety
 /// As [`EvaluateFn`](crate::table::EvaluateFn) says: `parameter_count` slices, `count` inputs and
@@ -86,8 +99,8 @@ unsafe extern "C" fn evaluate<D: Driver>(
 ) -> i32 {
     // SAFETY: the caller's promise is handed on unchanged.
     unsafe {
-        each::<D>(
-            D::evaluate,
+        each::<D, _>(
+            D::prepared,
             (parameters, parameter_count),
             inputs,
             values,
@@ -108,8 +121,8 @@ unsafe extern "C" fn slope<D: Driver>(
     let function = D::SLOPE.unwrap_or(|_, _| None);
     // SAFETY: the caller's promise is handed on unchanged.
     unsafe {
-        each::<D>(
-            function,
+        each::<D, _>(
+            |values| move |input| function(values, input),
             (parameters, parameter_count),
             inputs,
             values,
@@ -120,8 +133,8 @@ unsafe extern "C" fn slope<D: Driver>(
 
 /// # Safety
 /// As [`evaluate`].
-unsafe fn each<D: Driver>(
-    function: impl Fn(Values<'_>, f64) -> Option<f64>,
+unsafe fn each<'a, D: Driver, F: Fn(f64) -> Option<f64>>(
+    prepare: impl FnOnce(Values<'a>) -> F,
     (parameters, parameter_count): (*const Slice, usize),
     inputs: *const f64,
     values: *mut f64,
@@ -140,12 +153,17 @@ unsafe fn each<D: Driver>(
             )
         };
         bound.map_or(Status::WRONG_CALL, |bound| {
-            fill(|input| function(bound, input), inputs, values)
+            fill(prepare(bound), inputs, values)
         })
     })
 }
 
-fn fill(function: impl Fn(f64) -> Option<f64>, inputs: &[f64], values: &mut [f64]) -> Status {
+/// The values of a function, where it has one for each input.
+pub(crate) fn fill(
+    function: impl Fn(f64) -> Option<f64>,
+    inputs: &[f64],
+    values: &mut [f64],
+) -> Status {
     let mut status = Status::DONE;
     for (input, value) in inputs.iter().zip(values) {
         *value = function(*input).unwrap_or_else(|| {

@@ -104,12 +104,14 @@
 //! and everything a table points to lives as long as its library, which is never unloaded.
 //!
 //! Within one major version fields are only appended: a library that was built against 1.0 loads as
-//! it is (it has no guess and no misfit, and none of its numbers is fitted), and so does one that was
+//! it is (it has no guess, no misfit and one output, and none of its numbers is fitted), and so does one that was
 //! built against a later minor version.
 //!
 //! - [`Driver`], [`Parameter`], [`Values`]: what a maker writes against.
 //! - [`Points`], [`Start`], [`Fit`]: what the two functions for a fit are handed;
 //!   [`NodePolynomial`]: what a misfit can be made of.
+//! - [`Outputs`]: several values for one input; [`Monotonic`]: which way the values go;
+//!   [`pairs`]: a fixed table instead of a formula.
 //! - [`Table`], [`Text`], [`Slice`], [`Status`]: what crosses; see `table.rs` for the layout.
 //! - [`host`]: the safe side that reads a table.
 //! - `include/nightbench_driver.h`: the same for a maker who writes C.
@@ -123,62 +125,24 @@
 // The one crate that may: everything unsafe stands behind `host::View` and `Table::of`.
 #![allow(unsafe_code)]
 
+mod codes;
 mod driver;
+mod electrical;
 mod export;
 mod fit;
 pub mod host;
+mod monotonic;
 mod node_polynomial;
+mod output;
+pub mod pairs;
 mod parameter;
 mod table;
 
 pub use driver::{Check, Driver, Slope, Values};
+pub use electrical::Electrical;
 pub use fit::{Fit, Guess, Misfit, Points, Start};
+pub use monotonic::Monotonic;
 pub use node_polynomial::NodePolynomial;
+pub use output::{Output, OutputValue, Outputs};
 pub use parameter::Parameter;
 pub use table::{MAJOR, MINOR, SYMBOL, Slice, Status, Table, Text};
-
-/// The electrical quantity a driver takes from the front end.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[repr(u32)]
-pub enum Electrical {
-    /// Resistance, ohm.
-    Ohm = 0,
-    /// Voltage, volt.
-    Volt = 1,
-    /// Fraction of the converter's full scale, 0 to 1.
-    Ratio = 2,
-    /// The board's number as it is.
-    Number = 3,
-}
-
-impl Electrical {
-    /// All of them, in the order of their codes.
-    pub const ALL: [Self; 4] = [Self::Ohm, Self::Volt, Self::Ratio, Self::Number];
-
-    /// The quantity of a code from a table; `None` for one that this version does not know.
-    #[must_use]
-    pub fn from_code(code: u32) -> Option<Self> {
-        Self::ALL.into_iter().find(|one| *one as u32 == code)
-    }
-
-    /// As people write it: `ohm`.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Ohm => "ohm",
-            Self::Volt => "volt",
-            Self::Ratio => "ratio",
-            Self::Number => "number",
-        }
-    }
-
-    /// UCUM code of its unit; `1` for a ratio or a plain number.
-    #[must_use]
-    pub fn unit(self) -> &'static str {
-        match self {
-            Self::Ohm => "Ohm",
-            Self::Volt => "V",
-            Self::Ratio | Self::Number => "1",
-        }
-    }
-}

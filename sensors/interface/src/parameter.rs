@@ -4,8 +4,9 @@
 //! rows through [`host::View`](crate::host::View).
 
 use crate::Text;
+use crate::codes::{PARAMETER_CHOICE, PARAMETER_LIST, PARAMETER_NUMBER};
 
-/// A parameter that a driver declares; made in `const` context by the functions below.
+/// A parameter that a driver declares. In Rust it is made in `const` context by the functions below.
 ///
 /// ```
 /// use nightbench_driver::{Parameter, Text};
@@ -18,32 +19,32 @@ use crate::Text;
 /// ```
 #[repr(C)]
 pub struct Parameter {
+    /// Its key in the configuration.
     pub(crate) name: Text,
+    /// One line for a person.
     pub(crate) summary: Text,
     /// UCUM code; `1` for plain numbers and choices.
     pub(crate) unit: Text,
-    /// [`NUMBER`], [`LIST`] or [`CHOICE`].
+    /// Whether it holds one number, a list of them or one of several words.
     pub(crate) kind: u32,
     /// A number's default, NaN for none; a choice's default index.
-    pub(crate) default: f64,
-    /// A number's bounds.
+    pub(crate) fallback: f64,
+    /// A number's lowest value that makes sense.
     pub(crate) lowest: f64,
+    /// A number's highest value that makes sense.
     pub(crate) highest: f64,
-    /// Most numbers in a list.
+    /// Most numbers in a list; 1 for a number or a choice.
     pub(crate) most: usize,
     /// The words of a choice.
     pub(crate) words: *const Text,
+    /// How many.
     pub(crate) word_count: usize,
     /// Since 1.1: 0 where the number is given and never fitted, else its rank among the fitted ones.
-    ///
-    /// As wide as the `f64` above, so that it begins where a 1.0 row ends on every host: a narrower
-    /// field would slip into the padding that such a row has where pointers are 32 bits wide.
+    //
+    // As wide as the `f64` above, so that it begins where a 1.0 row ends on every host: a narrower
+    // field would slip into the padding that such a row has where pointers are 32 bits wide.
     pub(crate) fitted: u64,
 }
-
-pub(crate) const NUMBER: u32 = 0;
-pub(crate) const LIST: u32 = 1;
-pub(crate) const CHOICE: u32 = 2;
 
 // SAFETY: a row is never written to, and what it points to is immutable and lives as long as the
 // library.
@@ -57,8 +58,8 @@ impl Parameter {
             name: Text::new(name),
             summary: Text::new(summary),
             unit: Text::new(unit),
-            kind: NUMBER,
-            default: f64::NAN,
+            kind: PARAMETER_NUMBER,
+            fallback: f64::NAN,
             lowest: f64::MIN,
             highest: f64::MAX,
             most: 1,
@@ -77,7 +78,7 @@ impl Parameter {
         most: usize,
     ) -> Self {
         Self {
-            kind: LIST,
+            kind: PARAMETER_LIST,
             most,
             ..Self::number(name, summary, unit)
         }
@@ -92,8 +93,8 @@ impl Parameter {
         default: usize,
     ) -> Self {
         Self {
-            kind: CHOICE,
-            default: default as f64,
+            kind: PARAMETER_CHOICE,
+            fallback: default as f64,
             words: words.as_ptr(),
             word_count: words.len(),
             ..Self::number(name, summary, "1")
@@ -103,7 +104,7 @@ impl Parameter {
     /// A number's default, taken where the configuration is silent.
     #[must_use]
     pub const fn or(mut self, default: f64) -> Self {
-        self.default = default;
+        self.fallback = default;
         self
     }
 
@@ -122,7 +123,7 @@ impl Parameter {
     /// While compiling, for a list or a choice: only a number can be fitted.
     #[must_use]
     pub const fn fitted(mut self, rank: u32) -> Self {
-        assert!(self.kind == NUMBER, "only a number can be fitted");
+        assert!(self.kind == PARAMETER_NUMBER, "only a number can be fitted");
         self.fitted = rank as u64;
         self
     }

@@ -7,7 +7,7 @@
 mod fit;
 
 use nightbench_driver::{
-    Check, Driver, Electrical, Guess, Misfit, Parameter, Slope, Values, driver_table,
+    Check, Driver, Electrical, Guess, Misfit, Monotonic, Parameter, Slope, Values, driver_table,
 };
 
 /// Illuminance at which `r10` is stated, lux.
@@ -39,6 +39,7 @@ impl Driver for Photoresistor {
         Some(|values, ohm| Some(-Self::evaluate(values, ohm)? / (values.number("gamma") * ohm)));
     const GUESS: Option<Guess> = Some(fit::guess);
     const MISFIT: Option<Misfit> = Some(fit::misfit);
+    const MONOTONIC: Monotonic = Monotonic::Falling;
 
     fn range(values: Values<'_>) -> Option<(f64, f64)> {
         let ohm =

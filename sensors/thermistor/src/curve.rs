@@ -20,6 +20,8 @@ const HALVINGS: usize = 64;
 pub(crate) struct Curve {
     reference_ohm: f64,
     coefficients: [f64; 4],
+    /// Whether there are no higher terms: their zeros change no bit of a finite sum, but take time.
+    is_line: bool,
 }
 
 impl Curve {
@@ -27,6 +29,7 @@ impl Curve {
         Self {
             reference_ohm,
             coefficients,
+            is_line: coefficients[2] == 0.0 && coefficients[3] == 0.0,
         }
     }
 
@@ -35,8 +38,9 @@ impl Curve {
         let x = self.logarithm(ohm)?;
         let kelvin = 1.0 / self.inverse_kelvin(x);
         let limits = COLDEST_K * (1.0 - HAIR)..=HOTTEST_K * (1.0 + HAIR);
-        // `contains` is false for NaN.
-        (limits.contains(&kelvin) && self.steepness(x) > 0.0).then_some(kelvin - ICE_POINT_K)
+        // Both are false for NaN. Both are looked at, as a branch between them costs more.
+        let holds = limits.contains(&kelvin) & (self.steepness(x) > 0.0);
+        holds.then_some(kelvin - ICE_POINT_K)
     }
 
     /// Kelvin per ohm: dT/dR = -T² (d(1/T)/dx) / R.
@@ -70,12 +74,18 @@ impl Curve {
 
     fn inverse_kelvin(&self, x: f64) -> f64 {
         let [c0, c1, c2, c3] = self.coefficients;
+        if self.is_line {
+            return c0 + x * c1;
+        }
         c0 + x * (c1 + x * (c2 + x * c3))
     }
 
     /// d(1/T)/dx: positive where resistance falls as it gets warmer.
     fn steepness(&self, x: f64) -> f64 {
         let [_, c1, c2, c3] = self.coefficients;
+        if self.is_line {
+            return c1;
+        }
         c1 + x * (2.0 * c2 + x * 3.0 * c3)
     }
 
@@ -183,6 +193,24 @@ mod tests {
         assert_eq!(Curve::new(1.0, [0.0; 4]).range(), None);
         assert_eq!(Curve::new(1.0, [1.0, B, 0.0, 0.0]).range(), None);
         assert_eq!(Curve::new(1.0, [f64::NAN; 4]).range(), None);
+    }
+
+    #[test]
+    fn a_line_has_the_bits_that_its_zeros_would_give() {
+        let line = Curve::new(10_000.0, [1.0 / 298.15, 1.0 / 3950.0, 0.0, 0.0]);
+        let cubic = Curve {
+            is_line: false,
+            ..Curve::new(10_000.0, line.coefficients)
+        };
+        let ohms = (-50..120).map(|step| libm::exp(f64::from(step) / 4.0));
+        for ohm in ohms.chain([0.0, -1.0, f64::MAX, f64::MIN_POSITIVE, f64::NAN]) {
+            let bits = |curve: &Curve| {
+                let both = [curve.temperature(ohm), curve.slope(ohm)];
+                both.map(|one| one.map(f64::to_bits))
+            };
+            assert_eq!(bits(&line), bits(&cubic), "{ohm}");
+        }
+        assert_eq!(line.range(), cubic.range());
     }
 
     #[test]

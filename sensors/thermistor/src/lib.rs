@@ -10,7 +10,8 @@ mod misfit;
 
 use curve::Curve;
 use nightbench_driver::{
-    Check, Driver, Electrical, Guess, Misfit, Parameter, Slope, Text, Values, driver_table,
+    Check, Driver, Electrical, Guess, Misfit, Monotonic, Parameter, Slope, Text, Values,
+    driver_table,
 };
 
 /// 0 °C in kelvin (SI Brochure, 9th edition, 2.3.1).
@@ -73,6 +74,7 @@ impl Driver for Thermistor {
     const SLOPE: Option<Slope> = Some(|values, ohm| curve(values).slope(ohm));
     const GUESS: Option<Guess> = Some(guess::guess);
     const MISFIT: Option<Misfit> = Some(misfit::misfit);
+    const MONOTONIC: Monotonic = Monotonic::Falling;
 
     fn range(values: Values<'_>) -> Option<(f64, f64)> {
         curve(values).range()
@@ -80,6 +82,11 @@ impl Driver for Thermistor {
 
     fn evaluate(values: Values<'_>, ohm: f64) -> Option<f64> {
         curve(values).temperature(ohm)
+    }
+
+    fn prepared(values: Values<'_>) -> impl Fn(f64) -> Option<f64> {
+        let curve = curve(values);
+        move |ohm| curve.temperature(ohm)
     }
 
     fn check(values: Values<'_>) -> Check {

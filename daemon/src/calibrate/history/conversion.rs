@@ -4,7 +4,7 @@
 //! It stands on the channel of the calibration until it is put on another one.
 
 use crate::calibrate::{Calibration, Channel, Stated};
-use crate::driver::{self, DriverError};
+use crate::driver::{self, DriverError, Model};
 use crate::measure::chain::{Answer, Transfer};
 use crate::measure::self_heating::SelfHeating;
 use crate::reading::Estimate;
@@ -34,22 +34,23 @@ pub struct Place {
 }
 
 impl Conversion {
-    /// By a calibration, on its own channel.
+    /// By a calibration, on its own channel; by the driver of the probe as it is configured, where
+    /// that is the calibration's, as a loaded driver is known to a configuration only.
     ///
     /// # Errors
-    /// Where this version has no such driver or input, or the driver refuses the parameters; the end
-    /// of a sentence about the calibration.
-    pub fn by(number: u32, calibration: &Calibration) -> Result<Self, String> {
-        let name = &calibration.driver;
-        let driver = driver::find(name).ok_or_else(|| {
-            format!("needs the driver `{name}`, which this nightbench does not have")
-        })?;
+    /// Where there is no such driver or input, or the driver refuses the parameters; the end of a
+    /// sentence about the calibration.
+    pub fn by(
+        number: u32,
+        calibration: &Calibration,
+        configured: Option<&Model>,
+    ) -> Result<Self, String> {
         let word = &calibration.input;
         let mut inputs = driver::Electrical::ALL.iter();
         let input = inputs.find(|one| one.word() == word).ok_or_else(|| {
             format!("takes `{word}`, which this version of nightbench does not know")
         })?;
-        let stated = Stated::calibrated(calibration, driver, &calibration.channel);
+        let stated = stated(calibration, configured)?;
         Ok(Self {
             number,
             electrical_unit: input.unit().to_owned(),
@@ -138,4 +139,25 @@ impl Conversion {
         let slope = Transfer::slope(&self.stated, input)?.abs();
         Ok(if slope > 0.0 { of_value / slope } else { 0.0 })
     }
+}
+
+fn stated(
+    calibration: &Calibration,
+    configured: Option<&Model>,
+) -> Result<Result<Stated, DriverError>, String> {
+    let (name, here) = (&calibration.driver, &calibration.channel);
+    let is_its = |model: &&Model| {
+        let driver = model.driver();
+        driver.name() == name && driver.other_output().is_none()
+    };
+    if let Some(model) = configured.filter(is_its) {
+        return Ok(Stated::calibrated(calibration, model, here));
+    }
+    let driver = driver::find(name).ok_or_else(|| {
+        format!(
+            "needs the driver `{name}`, which is not linked in; name a configuration whose probe has \
+             it (`--config FILE`)"
+        )
+    })?;
+    Ok(Stated::calibrated(calibration, driver, here))
 }

@@ -92,7 +92,7 @@ mod tests {
     fn two_calibrations_differ_by_what_one_was_shifted() {
         let (one, two) = (calibration(&[], 0.0), calibration(&[], 0.5));
         let range = common_range(&one, &two).unwrap();
-        let [one, two] = [one, two].map(|made| Conversion::by(1, &made).unwrap());
+        let [one, two] = [one, two].map(|made| Conversion::by(1, &made, None).unwrap());
         let at = |conversion: &Conversion, input| conversion.at(input).ok();
         let found = compare(&inputs(range, 3), |x| at(&one, x), |x| at(&two, x));
         let changes: Vec<_> = found.iter().map(|d| d.change().0).collect();

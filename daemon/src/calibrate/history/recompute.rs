@@ -9,7 +9,7 @@
 use super::{Conversion, History, Made, Place};
 use crate::calibrate::Channel;
 use crate::config::RESISTOR_TOLERANCE;
-use crate::driver::{DriverError, Electrical};
+use crate::driver::{DriverError, Electrical, Model};
 use crate::measure::chain::Answer;
 use crate::reading::{Estimate, Outcome, Quality, Reading, Series};
 use std::collections::{BTreeSet, HashMap};
@@ -132,10 +132,11 @@ impl<'a> Recompute<'a> {
 }
 
 impl History {
-    /// Conversions by all calibrations that can still be computed.
+    /// Conversions by all calibrations that can still be computed, with the probe's configured model
+    /// where there is one.
     #[must_use]
-    pub fn conversions(&self) -> Vec<Conversion> {
-        let by = |made: &Made| Conversion::by(made.number, &made.calibration).ok();
+    pub fn conversions(&self, configured: Option<&Model>) -> Vec<Conversion> {
+        let by = |made: &Made| Conversion::by(made.number, &made.calibration, configured).ok();
         self.calibrations().iter().filter_map(by).collect()
     }
 }

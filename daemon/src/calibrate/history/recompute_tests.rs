@@ -33,7 +33,7 @@ fn a0() -> Channel {
 }
 
 fn by(number: u32, calibration: &Calibration) -> Conversion {
-    Conversion::by(number, calibration).unwrap()
+    Conversion::by(number, calibration, None).unwrap()
 }
 
 fn logged(by: u32, ohm: f64, uncertainty: f64) -> Reading {
@@ -308,7 +308,9 @@ fn what_this_version_cannot_compute_says_why() {
     let refused = |change: fn(&mut Calibration)| {
         let mut calibration = calibration(&[], 0.0);
         change(&mut calibration);
-        Conversion::by(1, &calibration).map(|_| ()).unwrap_err()
+        Conversion::by(1, &calibration, None)
+            .map(|_| ())
+            .unwrap_err()
     };
     let texts = [
         refused(|c| c.driver = "bolometer".to_owned()),
@@ -318,7 +320,7 @@ fn what_this_version_cannot_compute_says_why() {
         refused(|c| c.terms = vec![Term::Parameter(99)]),
     ];
     insta::assert_snapshot!(texts.join("\n"), @r"
-    needs the driver `bolometer`, which this nightbench does not have
+    needs the driver `bolometer`, which is not linked in; name a configuration whose probe has it (`--config FILE`)
     takes `henry`, which this version of nightbench does not know
     cannot be used: the calibration has the parameter `z`, which the driver `thermistor` does not have any more
     cannot be used: the form `steinhart-hart` needs `a`, `b` and `c`

@@ -32,6 +32,9 @@ pub fn unusable(calibration: &Calibration, probe: &Probe) -> Option<String> {
             format!("is of {what} `{its}`, but the probe is configured for `{configured}`")
         })
     };
+    if let Err(why) = probe.driver.check_calibrated() {
+        return Some(format!("does not fit the probe: {why}"));
+    }
     differs("driver", &calibration.driver, probe.driver.name())
         .or_else(|| differs("input", &calibration.input, probe.input.word()))
         .or_else(|| differs("unit", &calibration.unit, &probe.unit))

@@ -75,7 +75,7 @@ impl Job {
             return Ok(());
         }
         let (tolerance, _) = self.tolerance(point.compared.value);
-        let verification = Curve::of(&made.calibration, self.probe.driver)
+        let verification = Curve::of(&made.calibration, &self.probe.model)
             .and_then(|curve| verify(&curve, (number, point), tolerance, &self.probe.unit))
             .map_err(|error| Failure::new(format!("point {number} verifies nothing: {error}")))?;
         self.keep(Step::Verified {

@@ -46,7 +46,7 @@ impl<'a> Sheet<'a> {
             Failure::new(format!("calibration {number} of probe `{probe}` {why}"))
         };
         let calibration = &made.calibration;
-        let stated = Stated::calibrated(calibration, job.probe().driver, &job.here);
+        let stated = Stated::calibrated(calibration, &job.probe().model, &job.here);
         let stated = stated.map_err(|error| unusable(&format!("cannot be used: {error}")))?;
         let range = Range {
             stated: stated.heated(job.probe().trust.heating),

@@ -4,6 +4,7 @@ use super::page::{Page, day, decimals, minute, number, signed};
 use crate::calibrate::history::{Conversion, Difference, Due, Made, Verified};
 use crate::calibrate::history::{common_range, compare, inputs};
 use crate::calibrate::{History, Verdict};
+use crate::driver::Model;
 use crate::words::counted;
 use jiff::tz::TimeZone;
 
@@ -11,8 +12,11 @@ const DAY_MS: i64 = 86_400_000;
 /// Places at which two calibrations are compared.
 const PLACES: usize = 25;
 
+/// A probe's history, and its model as it is configured, where there is a configuration.
+pub type Chain<'a> = (&'a History, Option<&'a Model>);
+
 /// The chain of a probe, as it stands now.
-pub fn text(probe: &str, history: &History, now_ms: i64, zone: &TimeZone) -> String {
+pub fn text(probe: &str, (history, configured): Chain<'_>, now_ms: i64, zone: &TimeZone) -> String {
     let mut page = Page::default();
     page.entry(&format!("{probe} "), &heading(history, zone));
     let draft = history.draft().count();
@@ -22,7 +26,7 @@ pub fn text(probe: &str, history: &History, now_ms: i64, zone: &TimeZone) -> Str
     }
     for made in history.calibrations() {
         page.line("");
-        calibration(&mut page, made, history, now_ms, zone);
+        calibration(&mut page, made, (history, configured), now_ms, zone);
     }
     for remark in history.remarks() {
         page.line("");
@@ -49,14 +53,20 @@ fn heading(history: &History, zone: &TimeZone) -> String {
     format!("{made}; in use: {what} since {since}{why}")
 }
 
-fn calibration(page: &mut Page, made: &Made, history: &History, now_ms: i64, zone: &TimeZone) {
+fn calibration(
+    page: &mut Page,
+    made: &Made,
+    (history, configured): Chain<'_>,
+    now_ms: i64,
+    zone: &TimeZone,
+) {
     let when = minute(made.time_ms, zone);
     let in_use = in_use(made.number, history, zone);
     page.entry(
         &format!("calibration {}", made.number),
         &format!("made {when}; {in_use}"),
     );
-    let conversion = Conversion::by(made.number, &made.calibration);
+    let conversion = Conversion::by(made.number, &made.calibration, configured);
     match &conversion {
         Ok(conversion) => numbers(page, made, conversion),
         Err(why) => page.entry("  no values", &format!("it {why}")),
@@ -73,7 +83,7 @@ fn calibration(page: &mut Page, made: &Made, history: &History, now_ms: i64, zon
         );
     }
     if let (Ok(conversion), Some(before)) = (&conversion, history.before(made.number)) {
-        page.entry("  drift", &drift(made, conversion, before));
+        page.entry("  drift", &drift(made, conversion, (before, configured)));
     }
     page.entry("  due", &due(made, now_ms, zone));
 }
@@ -148,9 +158,13 @@ fn verification(verified: &Verified, unit: &str, zone: &TimeZone) -> String {
     )
 }
 
-fn drift(made: &Made, conversion: &Conversion, before: &Made) -> String {
+fn drift(
+    made: &Made,
+    conversion: &Conversion,
+    (before, configured): (&Made, Option<&Model>),
+) -> String {
     let against = format!("against calibration {}", before.number);
-    let earlier = Conversion::by(before.number, &before.calibration);
+    let earlier = Conversion::by(before.number, &before.calibration, configured);
     let range = common_range(&before.calibration, &made.calibration);
     let (Ok(earlier), Some(range)) = (earlier, range) else {
         return format!("{against}: their ranges have nothing in common");

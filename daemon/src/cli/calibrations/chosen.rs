@@ -3,6 +3,7 @@
 use crate::calibrate::History;
 use crate::calibrate::history::{Conversion, Made};
 use crate::config::{Config, Probe};
+use crate::driver::Model;
 use crate::service::transfer;
 use std::fmt;
 
@@ -54,7 +55,7 @@ impl Chosen {
             Self::Number(number) => number,
         };
         let made = Self::made(number, probe, history)?;
-        let by = Conversion::by(number, &made.calibration);
+        let by = Conversion::by(number, &made.calibration, model(probe, config));
         by.map_err(|why| format!("calibration {number} of probe `{probe}` {why}"))
     }
 }
@@ -66,6 +67,13 @@ impl fmt::Display for Chosen {
             Self::Number(number) => write!(f, "calibration {number}"),
         }
     }
+}
+
+/// The model of a probe as it is configured, where it is.
+pub fn model<'c>(probe: &str, config: Option<&'c Config>) -> Option<&'c Model> {
+    let mut probes = config.into_iter().flat_map(|config| &config.probes);
+    let found = probes.find(|one| one.name == probe);
+    found.map(|one| &one.model)
 }
 
 fn configured(probe: &str, config: Option<&Config>) -> Result<Conversion, String> {
@@ -83,7 +91,7 @@ fn configured(probe: &str, config: Option<&Config>) -> Result<Conversion, String
         let (board, channel) = (&found.board, &found.channel);
         format!("the configuration has no board `{board}` with channel `{channel}`")
     })?;
-    let stated = transfer::configured(found, channel).map_err(|error| error.to_string())?;
+    let stated = transfer::configured(found, channel);
     let here = transfer::here(found, channel);
     Ok(Conversion::configured(
         stated,

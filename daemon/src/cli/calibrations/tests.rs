@@ -10,7 +10,7 @@ use jiff::tz::TimeZone;
 const DUE_MS: i64 = 1_827_107_447_123;
 
 fn shown(history: &History, now_ms: i64) -> String {
-    let text = chain::text("vat", history, now_ms, &TimeZone::UTC);
+    let text = chain::text("vat", (history, None), now_ms, &TimeZone::UTC);
     assert!(
         text.lines().all(|line| line.chars().count() <= 80),
         "{text}"
@@ -66,8 +66,8 @@ fn what_is_overdue_withdrawn_or_not_whole_is_said() {
       at hand       1 point, in no calibration yet
 
     calibration 1   made 2026-11-27 01:50; never in use
-      no values     it needs the driver `bolometer`, which this nightbench does not
-                    have
+      no values     it needs the driver `bolometer`, which is not linked in; name a
+                    configuration whose probe has it (`--config FILE`)
       fit           three points: Steinhart-Hart
       remark        the points lie 4 Cel apart: the slope is hardly known
       remark        its point 1 was withdrawn: the ice had melted
@@ -109,7 +109,7 @@ fn going_back_shows_as_spans() {
 fn by(number: u32, range: (f64, f64), shift: f64) -> Conversion {
     let mut calibration = calibration(&[], shift);
     calibration.range = range;
-    Conversion::by(number, &calibration).unwrap()
+    Conversion::by(number, &calibration, None).unwrap()
 }
 
 #[test]

@@ -182,11 +182,9 @@ fn by_configuration(path: &Path, name: &str) -> Result<Probe, Failure> {
             let (file, names) = (path.display(), names.join(", "));
             Failure::new(format!("`{file}` has no probe `{name}`; it has {names}"))
         })?;
-    let model = probe.driver.bind(probe.parameters.clone());
-    let model = model.map_err(|error| Failure::new(format!("probe `{name}`: {error}")))?;
     Ok(Probe {
         name: format!("probe `{name}`"),
-        model,
+        model: probe.model.clone(),
         unit: probe.unit.clone(),
         front_end: front_end(&config, &probe.board, &probe.channel),
     })

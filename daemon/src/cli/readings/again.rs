@@ -2,7 +2,7 @@
 
 use crate::calibrate::History;
 use crate::calibrate::history::{Conversion, Places, Recompute, Recomputed};
-use crate::cli::calibrations::Chosen;
+use crate::cli::calibrations::{Chosen, model};
 use crate::config::{Config, Probe};
 use crate::log::query::Query;
 use crate::reading::{Quality, Reading};
@@ -33,7 +33,7 @@ impl Again {
         let history = History::of(&steps);
         let wanted = chosen.conversion(probe, &history, config)?;
         let configured = Chosen::Configured.conversion(probe, &history, config);
-        let mut made = history.conversions();
+        let mut made = history.conversions(model(probe, config));
         made.extend(configured.ok());
         let how = format!(
             "values by {chosen} of probe `{probe}`, computed again from what the log holds of its \

@@ -3,7 +3,7 @@
 
 use super::{good_and, good_but, read, shown};
 use crate::alarm::Condition;
-use crate::config::{Config, files::Files, load, parse_with};
+use crate::config::{Config, drivers::Drivers, files::Files, load, parse_with};
 use crate::measure::board_clock::Counter;
 use crate::measure::front_end::{FrontEnd, Supply};
 use insta::assert_snapshot;
@@ -161,7 +161,11 @@ fn a_file_of_corrections_is_read_with_the_configuration() {
 
 fn shown_with(text: &str, file: &str) -> String {
     let read = |_: &Path| Ok(file.to_owned());
-    let (config, problems) = parse_with(text, &Files::new(Path::new("/night"), &read));
+    let (config, problems) = parse_with(
+        text,
+        &Files::new(Path::new("/night"), &read),
+        &Drivers::default(),
+    );
     assert!(config.is_none());
     let lines: Vec<String> = problems.iter().map(ToString::to_string).collect();
     lines.join("\n")

@@ -7,7 +7,7 @@ use insta::assert_snapshot;
 fn one_file_with_many_faults_is_told_all_of_them_at_once() {
     assert_snapshot!(shown(include_str!("faulty.toml")), @r#"
     bath.toml:1:8: the name `wine cellar` contains a space; a name is made of letters A to Z and a to z, digits, `_`, `.` and `-`
-    bath.toml:2:1: unknown key `pasword`; the keys here are `board`, `log`, `outlet`, `probe`, `site`
+    bath.toml:2:1: unknown key `pasword`; the keys here are `board`, `driver`, `drivers`, `log`, `outlet`, `probe`, `site`
     bath.toml:6:10: log: `commit` is 5m; it must be between 100ms and 1m
     bath.toml:8:8: board `bench`: it has no channel; add a table `[board.bench.channel.NAME]` for each input with a probe
     bath.toml:9:10: board `bench`: unknown `source`: `seriel`; there is a similar one: `serial`

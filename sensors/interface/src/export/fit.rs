@@ -59,8 +59,8 @@ pub(super) unsafe extern "C" fn misfit<D: Driver>(
         // SAFETY: not null, and the caller vouches for the count.
         let nodes = unsafe { std::slice::from_raw_parts(nodes, node_count) };
         let fit = Fit { nodes, free };
-        let one = |bound: Values<'_>, input| D::MISFIT.and_then(|misfit| misfit(bound, fit, input));
+        let one = |bound| move |input| D::MISFIT.and_then(|misfit| misfit(bound, fit, input));
         // SAFETY: the caller's promise for the rest is handed on unchanged.
-        Status(unsafe { each::<D>(one, (parameters, parameter_count), inputs, values, count) })
+        Status(unsafe { each::<D, _>(one, (parameters, parameter_count), inputs, values, count) })
     })
 }

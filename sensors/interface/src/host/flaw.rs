@@ -28,6 +28,10 @@ pub enum Flaw {
     Input(u32),
     /// A required function is null.
     Function(&'static str),
+    /// A direction of the values that this version does not know.
+    Monotonic(u32),
+    /// Fixed pairs whose inputs neither rise nor fall, that are not finite, or beside a formula.
+    Pairs,
     /// A parameter of a kind that this version does not know, or with a default, bounds or a rank
     /// in fits that make no sense.
     Parameter(&'static str),
@@ -48,6 +52,13 @@ impl fmt::Display for Flaw {
             Self::Count(what) => write!(f, "it declares no {what}, or far too many"),
             Self::Input(code) => write!(f, "it takes an unknown electrical quantity (code {code})"),
             Self::Function(name) => write!(f, "its function `{name}` is missing"),
+            Self::Monotonic(code) => {
+                write!(f, "its values go in an unknown direction (code {code})")
+            }
+            Self::Pairs => f.write_str(
+                "its fixed pairs must be finite, their inputs rise or fall from row to row, and no \
+                 `evaluate` or `slope` stand beside them",
+            ),
             Self::Parameter(name) => write!(
                 f,
                 "its parameter `{name}` has an unknown kind, a default outside its bounds, or is to \

@@ -30,6 +30,17 @@ pub struct Parameter {
     pub fitted: u32,
 }
 
+/// One of the values that a driver gives for an input.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Output {
+    /// Its name in the configuration.
+    pub name: &'static str,
+    /// What it is; `None` where the configuration says.
+    pub quantity: Option<&'static str>,
+    /// UCUM code of its unit; `None` where the configuration says.
+    pub unit: Option<&'static str>,
+}
+
 /// What a parameter holds.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ParameterKind {

@@ -1,11 +1,18 @@
 //! Tables that break the contract are refused with what is wrong; calls that break it are answered.
 
 mod fit;
+mod output;
+mod pairs;
 mod versions;
 
 use super::*;
+use std::mem::offset_of;
+
 use crate::table::{Head, Slice, Status, Table, Text};
-use crate::{Check, Driver, Electrical, Guess, Misfit, Parameter as Row, Slope, Values};
+use crate::{
+    Check, Driver, Electrical, Guess, Misfit, Monotonic, Output as OutputRow, Outputs,
+    Parameter as Row, Slope, Values,
+};
 
 const WORDS: &[Text] = &Text::all(["square", "cube"]);
 
@@ -41,6 +48,19 @@ impl Driver for Power {
     const MISFIT: Option<Misfit> = Some(|_, fit, input| {
         let (first, last) = (fit.nodes.first()?, fit.nodes.last()?);
         Some((input - first).min((input - last).abs()) * fit.free as f64)
+    });
+
+    const MONOTONIC: Monotonic = Monotonic::Rising;
+    const OUTPUTS: Option<Outputs> = Some(Outputs {
+        list: &[
+            OutputRow::new("power", "power", "W"),
+            OutputRow::new("square", "area", "m2"),
+        ],
+        evaluate: |values, output, input| {
+            assert!(input != 13.0, "invented: unlucky");
+            let inside = (0.0..=20.0).contains(&input) && output == 1;
+            inside.then(|| values.number("factor") * input * input)
+        },
     });
 
     fn range(_: Values<'_>) -> Option<(f64, f64)> {
@@ -125,12 +145,13 @@ fn heads_that_do_not_fit_are_refused() {
     let nothing = unsafe { View::from_raw(std::ptr::null()) };
     assert_eq!(nothing.expect_err("refused"), Flaw::NoTable);
     assert_eq!(
-        refusal(|table| table.head.major = 2),
+        refusal(|table| table.major = 2),
         Flaw::Version { major: 2, minor: 1 }
     );
-    assert_eq!(refusal(|table| table.head.size -= 17), Flaw::Size);
-    assert_eq!(refusal(|table| table.head.parameter_size -= 16), Flaw::Size);
-    assert_eq!(refusal(|table| table.head.parameter_size += 1), Flaw::Size);
+    let shorter = |table: &mut Table| table.size = offset_of!(Table, guess) as u32 - 1;
+    assert_eq!(refusal(shorter), Flaw::Size);
+    assert_eq!(refusal(|table| table.parameter_size -= 16), Flaw::Size);
+    assert_eq!(refusal(|table| table.parameter_size += 1), Flaw::Size);
 }
 
 #[test]
@@ -158,7 +179,7 @@ fn texts_and_counts_and_functions_that_are_missing_are_named() {
         Flaw::Text("unit")
     );
     let junk = Text {
-        data: [0xff_u8].as_slice().as_ptr(),
+        data: [0xff_u8].as_slice().as_ptr().cast(),
         length: 1,
     };
     assert_eq!(

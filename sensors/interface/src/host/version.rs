@@ -26,6 +26,9 @@ unsafe impl Grown for Table {
     const ENDS: &'static [usize] = &[
         offset_of!(Self, guess),
         offset_of!(Self, misfit),
+        offset_of!(Self, outputs),
+        offset_of!(Self, monotonic),
+        offset_of!(Self, pairs),
         size_of::<Self>(),
     ];
 }

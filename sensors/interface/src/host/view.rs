@@ -1,27 +1,59 @@
 //! A table that was checked once, with safe calls.
 
 mod fit;
+mod output;
 
-use crate::host::{Binding, Flaw, Parameter, read, version};
-use crate::table::{CheckFn, EvaluateFn, GuessFn, Head, MisfitFn, RangeFn, Slice, Table, Text};
-use crate::{Electrical, MAJOR, Status};
+use crate::host::{Binding, Flaw, Output, Parameter, read, version};
+use crate::pairs::{self, Pair};
+use crate::table::{
+    CheckFn, EvaluateFn, EvaluateOutputFn, GuessFn, Head, MisfitFn, RangeFn, Table, Text,
+};
+use crate::{Electrical, MAJOR, Monotonic, Status};
 
 /// A checked table: its texts are UTF-8, its counts credible, its functions there.
 #[derive(Debug)]
 pub struct View {
     address: usize,
+    version: (u32, u32),
     name: &'static str,
     summary: &'static str,
     quantity: Option<&'static str>,
     unit: Option<&'static str>,
     inputs: Vec<Electrical>,
     parameters: Vec<Parameter>,
-    evaluate: EvaluateFn,
+    curve: Curve,
     slope: Option<EvaluateFn>,
-    range: RangeFn,
     check: Option<CheckFn>,
     guess: Option<GuessFn>,
     misfit: Option<MisfitFn>,
+    outputs: Vec<Output>,
+    evaluate_output: Option<EvaluateOutputFn>,
+    monotonic: Monotonic,
+}
+
+/// What gives the values.
+#[derive(Clone, Copy, Debug)]
+enum Curve {
+    /// Functions: the values, and the inputs for which there are some.
+    Formula(EvaluateFn, RangeFn),
+    /// A fixed table.
+    Pairs(&'static [Pair]),
+}
+
+impl Curve {
+    /// # Safety
+    /// As [`View::from_raw`], for the table that `table` is a copy of.
+    unsafe fn of(table: &Table) -> Result<Self, Flaw> {
+        // SAFETY: the caller vouches for everything that the table points to.
+        if let Some(pairs) = unsafe { read::pairs(table) }? {
+            return Ok(Self::Pairs(pairs));
+        }
+        let evaluate = table.evaluate.ok_or(Flaw::Function("evaluate"))?;
+        Ok(Self::Formula(
+            evaluate,
+            table.range.ok_or(Flaw::Function("range"))?,
+        ))
+    }
 }
 
 impl View {
@@ -65,18 +97,21 @@ impl View {
         unsafe {
             Ok(Self {
                 address,
+                version: (table.major, table.minor),
                 name: read::required(table.name, "name")?,
                 summary: read::required(table.summary, "summary")?,
                 quantity: read::text(table.quantity, "quantity")?,
                 unit: read::text(table.unit, "unit")?,
                 inputs: read::inputs(table)?,
                 parameters: read::parameters(table)?,
-                evaluate: table.evaluate.ok_or(Flaw::Function("evaluate"))?,
+                curve: Curve::of(table)?,
                 slope: table.slope,
-                range: table.range.ok_or(Flaw::Function("range"))?,
                 check: table.check,
                 guess: table.guess,
                 misfit: table.misfit,
+                outputs: read::outputs(table)?,
+                evaluate_output: table.evaluate_output,
+                monotonic: read::monotonic(table)?,
             })
         }
     }
@@ -85,6 +120,12 @@ impl View {
     #[must_use]
     pub fn address(&self) -> usize {
         self.address
+    }
+
+    /// Version of the interface that the driver was built against, major and minor.
+    #[must_use]
+    pub fn version(&self) -> (u32, u32) {
+        self.version
     }
 
     /// The driver's name.
@@ -123,10 +164,10 @@ impl View {
         &self.parameters
     }
 
-    /// Whether the driver has a formula for the slope.
+    /// Whether the driver has a formula for the slope; fixed pairs have that of their lines.
     #[must_use]
     pub fn has_slope(&self) -> bool {
-        self.slope.is_some()
+        self.slope.is_some() || matches!(self.curve, Curve::Pairs(_))
     }
 
     /// Values of inputs, one each. What the driver does not write stays as it was.
@@ -140,7 +181,7 @@ impl View {
         inputs: &[f64],
         values: &mut [f64],
     ) -> Result<(), Status> {
-        self.call(self.evaluate, binding, inputs, values)
+        self.evaluate_with(binding, &[], inputs, values)
     }
 
     /// Slopes, value over input, at inputs.
@@ -153,24 +194,7 @@ impl View {
         inputs: &[f64],
         slopes: &mut [f64],
     ) -> Result<(), Status> {
-        self.call(
-            self.slope.ok_or(Status::WRONG_CALL)?,
-            binding,
-            inputs,
-            slopes,
-        )
-    }
-
-    fn call(
-        &self,
-        function: EvaluateFn,
-        binding: &Binding,
-        inputs: &[f64],
-        values: &mut [f64],
-    ) -> Result<(), Status> {
-        self.counted(binding)?;
-        // SAFETY: as many slices as declared, owned by the binding.
-        unsafe { call(function, binding.slices(), inputs, values) }
+        self.slope_with(binding, &[], inputs, slopes)
     }
 
     /// Lowest and highest input that can be turned into a value.
@@ -181,9 +205,12 @@ impl View {
         self.counted(binding)?;
         let (mut lowest, mut highest) = (f64::NAN, f64::NAN);
         let slices = binding.slices();
+        let range = match self.curve {
+            Curve::Formula(_, range) => range,
+            Curve::Pairs(pairs) => return pairs::range(pairs).ok_or(Status::PARAMETERS),
+        };
         // SAFETY: as many slices as declared, and two places of our own.
-        let code =
-            unsafe { (self.range)(slices.as_ptr(), slices.len(), &mut lowest, &mut highest) };
+        let code = unsafe { range(slices.as_ptr(), slices.len(), &mut lowest, &mut highest) };
         Status(code).done().map(|()| (lowest, highest))
     }
 
@@ -217,28 +244,4 @@ impl View {
             Err(Status::WRONG_CALL)
         }
     }
-}
-
-/// # Safety
-/// As many slices as the driver declares, each to as many numbers as it says.
-unsafe fn call(
-    function: EvaluateFn,
-    slices: &[Slice],
-    inputs: &[f64],
-    values: &mut [f64],
-) -> Result<(), Status> {
-    if inputs.len() != values.len() {
-        return Err(Status::WRONG_CALL);
-    }
-    // SAFETY: the caller vouches for the slices; as many values as inputs; a `&mut` overlaps nothing.
-    let code = unsafe {
-        function(
-            slices.as_ptr(),
-            slices.len(),
-            inputs.as_ptr(),
-            values.as_mut_ptr(),
-            inputs.len(),
-        )
-    };
-    Status(code).done()
 }

@@ -49,6 +49,19 @@ static int32_t misfit(const struct nb_slice *parameters, size_t parameter_count,
     return NB_DONE;
 }
 
+/* Beside the angle: how far the shaft has turned, as a part of the whole. */
+static int32_t evaluate_output(const struct nb_slice *parameters, size_t parameter_count,
+                               size_t output, const double *inputs, double *values, size_t count) {
+    (void)parameters;
+    if (parameter_count != 2 || output != 1) return NB_WRONG_CALL;
+    for (size_t i = 0; i < count; i++) values[i] = 100.0 * inputs[i];
+    return NB_DONE;
+}
+
+static const struct nb_output outputs[] = {
+    {NB_TEXT("angle"), NB_TEXT("angle"), NB_NO_TEXT},
+    {NB_TEXT("part"), NB_TEXT("part"), NB_TEXT("%")},
+};
 static const struct nb_text words[] = {NB_TEXT("left"), NB_TEXT("right")};
 static const uint32_t inputs[] = {NB_RATIO, NB_NUMBER};
 static const struct nb_parameter parameters[] = {
@@ -58,12 +71,13 @@ static const struct nb_parameter parameters[] = {
      .kind = NB_PARAMETER_CHOICE, .fallback = 1.0, .words = words, .word_count = 2},
 };
 static const struct nb_table table = {
-    .size = sizeof(struct nb_table), .major = NB_MAJOR, .minor = NB_MINOR,
-    .parameter_size = sizeof(struct nb_parameter),
+    NB_HEAD,
     .name = NB_TEXT("vane"), .summary = NB_TEXT("angle of a potentiometer's shaft"),
     .quantity = NB_TEXT("angle"), .unit = NB_NO_TEXT,
     .inputs = inputs, .input_count = 2, .parameters = parameters, .parameter_count = 2,
     .evaluate = evaluate, .range = range, .check = check,
     .guess = guess, .misfit = misfit,
+    .outputs = outputs, .output_count = 2, .evaluate_output = evaluate_output,
+    .monotonic = NB_MONOTONIC_RISING,
 };
 const struct nb_table *const nightbench_driver = &table;

@@ -134,7 +134,7 @@ impl Knowledge for Bench {
         let active = history::active(self.job.history(), probe).ok().flatten();
         self.curve = match active {
             Some((_, by)) => transfer::calibrated(probe, channel, by).ok(),
-            None => transfer::configured(probe, channel).ok(),
+            None => Some(transfer::configured(probe, channel)),
         };
         let points = history.points().filter(|taken| taken.withdrawn.is_none());
         let by_instrument = points
@@ -194,12 +194,12 @@ impl Knowledge for Bench {
     }
 
     fn value_by(&self, calibration: &Calibration, electrical: f64) -> Option<f64> {
-        let curve = Curve::of(calibration, self.job.probe().driver).ok()?;
+        let curve = Curve::of(calibration, &self.job.probe().model).ok()?;
         curve.evaluate(electrical).ok()
     }
 
     fn verify(&self, by: &Calibration, number: u64, point: &Point) -> Option<Verification> {
-        let curve = Curve::of(by, self.job.probe().driver).ok()?;
+        let curve = Curve::of(by, &self.job.probe().model).ok()?;
         let (tolerance, _) = self.job.tolerance(point.compared.value);
         verify(&curve, (number, point), tolerance, &self.subject.unit).ok()
     }

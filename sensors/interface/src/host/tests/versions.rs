@@ -44,7 +44,7 @@ fn row_one_zero(row: &Row) -> RowOneZero {
         summary: row.summary,
         unit: row.unit,
         kind: row.kind,
-        default: row.default,
+        default: row.fallback,
         lowest: row.lowest,
         highest: row.highest,
         most: row.most,
@@ -101,7 +101,8 @@ fn a_table_of_interface_1_0_still_loads_and_has_nothing_new() {
     };
     let wanted: Vec<_> = new.parameters().iter().map(unfitted).collect();
     assert_eq!(old.parameters(), wanted);
-    assert!(!old.has_guess() && !old.has_misfit());
+    assert!(!old.has_guess() && !old.has_misfit() && old.outputs().is_empty());
+    assert_eq!(old.monotonic(), Monotonic::Unknown);
     let (cube, mut values) = (binding(1.0, 2.0, &[]), [0.0; 2]);
     assert_eq!(old.evaluate(&cube, &[1.0, 3.0], &mut values), Ok(()));
     assert_eq!(values, [2.0, 54.0]);
@@ -122,13 +123,13 @@ fn a_newer_minor_version_with_longer_structs_is_read() {
         Longer(Row::number("two", "second", "1").fitted(3), u64::MAX),
     ];
     let mut table = Table::of::<Power>();
-    table.head.minor = 7;
-    table.head.parameter_size = size_of::<Longer>() as u32;
+    table.minor = 7;
+    table.parameter_size = size_of::<Longer>() as u32;
     (table.parameters, table.parameter_count) = (Box::leak(Box::new(rows)).as_ptr().cast(), 2);
     /// A table of that version.
     #[repr(C)]
     struct LongerTable(Table, [u64; 8]);
-    table.head.size = size_of::<LongerTable>() as u32;
+    table.size = size_of::<LongerTable>() as u32;
     let longer = Box::leak(Box::new(LongerTable(table, [u64::MAX; 8])));
     let view = View::new(&longer.0).expect("readable");
     let said: Vec<_> = view
@@ -143,7 +144,7 @@ fn a_newer_minor_version_with_longer_structs_is_read() {
 #[test]
 fn half_a_field_is_no_field() {
     let table = Box::leak(Box::new(Table::of::<Power>()));
-    table.head.size -= 1;
+    table.size = offset_of!(Table, outputs) as u32 - 1;
     let view = View::new(table).expect("readable");
     assert!(view.has_guess() && !view.has_misfit());
 }

@@ -1,8 +1,9 @@
 //! What a fit asks of a driver: values at other parameters, where to start, how wrong the model is.
 
-use super::{Status, View};
+use super::{Curve, Status, View};
 use crate::host::Binding;
-use crate::table::EvaluateFn;
+use crate::pairs;
+use crate::table::{EvaluateFn, Slice};
 
 impl View {
     /// Whether the driver can say where a fit starts.
@@ -29,7 +30,15 @@ impl View {
         inputs: &[f64],
         values: &mut [f64],
     ) -> Result<(), Status> {
-        self.call_with(self.evaluate, binding, changes, inputs, values)
+        match self.curve {
+            Curve::Formula(function, _) => {
+                self.call_with(function, binding, changes, inputs, values)
+            }
+            Curve::Pairs(pairs) => {
+                let value = |input| pairs::interpolate(pairs, input);
+                self.fixed(value, binding, inputs, values)
+            }
+        }
     }
 
     /// As [`View::slope`], with changes as in [`View::evaluate_with`].
@@ -43,6 +52,9 @@ impl View {
         inputs: &[f64],
         slopes: &mut [f64],
     ) -> Result<(), Status> {
+        if let Curve::Pairs(pairs) = self.curve {
+            return self.fixed(|input| pairs::slope(pairs, input), binding, inputs, slopes);
+        }
         let function = self.slope.ok_or(Status::WRONG_CALL)?;
         self.call_with(function, binding, changes, inputs, slopes)
     }
@@ -55,12 +67,49 @@ impl View {
         inputs: &[f64],
         values: &mut [f64],
     ) -> Result<(), Status> {
+        same_length(inputs, values)?;
+        let arrays = (inputs.as_ptr(), values.as_mut_ptr());
+        self.lent(binding, changes, |slices| {
+            // SAFETY: as many slices as declared, which live for this call; as many values as
+            // inputs; a `&mut` overlaps nothing.
+            unsafe {
+                function(
+                    slices.as_ptr(),
+                    slices.len(),
+                    arrays.0,
+                    arrays.1,
+                    inputs.len(),
+                )
+            }
+        })
+    }
+
+    /// Calls with the slices of a binding, some of them changed.
+    pub(super) fn lent(
+        &self,
+        binding: &Binding,
+        changes: &[(usize, f64)],
+        call: impl FnOnce(&[Slice]) -> i32,
+    ) -> Result<(), Status> {
         self.counted(binding)?;
-        let called = binding.changed(changes, |slices| {
-            // SAFETY: as many slices as declared, which live for this call.
-            unsafe { super::call(function, slices, inputs, values) }
-        });
-        called.unwrap_or(Err(Status::WRONG_CALL))
+        let code = match changes {
+            [] => Some(call(binding.slices())),
+            _ => binding.changed(changes, call),
+        };
+        code.map_or(Err(Status::WRONG_CALL), |code| Status(code).done())
+    }
+
+    /// Values that no parameter changes.
+    fn fixed(
+        &self,
+        value: impl Fn(f64) -> Option<f64>,
+        binding: &Binding,
+        inputs: &[f64],
+        values: &mut [f64],
+    ) -> Result<(), Status> {
+        self.counted(binding)?;
+        same_length(inputs, values)?;
+        crate::export::fill(value, inputs, values).done()
     }
 
     /// A full set of parameters from which to fit to these points, one list per parameter.
@@ -147,5 +196,13 @@ impl View {
             )
         };
         Status(code).done()
+    }
+}
+
+pub(super) fn same_length(inputs: &[f64], values: &[f64]) -> Result<(), Status> {
+    if inputs.len() == values.len() {
+        Ok(())
+    } else {
+        Err(Status::WRONG_CALL)
     }
 }

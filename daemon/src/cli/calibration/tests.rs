@@ -141,6 +141,18 @@ fn the_next_point_follows_from_those_at_hand() {
 }
 
 #[test]
+fn what_the_service_did_not_take_is_not_said_to_be_in_use() {
+    let mut job = Bench::new().job();
+    assert!(show::in_use(&job).contains("are in use, from"));
+    job.remark = Some("calibration 1 cannot be used".to_owned());
+    let text = show::in_use(&job).replace('\n', " ");
+    assert!(
+        text.contains("not taken: calibration 1 cannot be used") && !text.contains("is in use"),
+        "{text}"
+    );
+}
+
+#[test]
 fn a_range_that_is_assumed_is_said_to_be() {
     let bench = Bench::new();
     let high = "[probe.mash.alarm.high]\nlimit = \"60 Cel\"\n";

@@ -21,6 +21,7 @@ mod text;
 
 use super::calibration::{Calibration, Channel, Share, Verification};
 use super::point::Point;
+use crate::driver::Driver;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
@@ -35,6 +36,8 @@ pub struct Certificate<'a> {
     pub number: usize,
     /// The calibration.
     pub calibration: &'a Calibration,
+    /// The probe's driver.
+    pub driver: Driver,
     /// The channel on which the probe is read: what `range` and `budgets` hold for.
     pub here: &'a Channel,
     /// Points with their numbers (log steps): those that were fitted, and those that verify.

@@ -4,7 +4,7 @@ use super::Certificate;
 use super::document::{Block, Section};
 use super::{charts, figures, fit, points, range};
 use crate::calibrate::Channel;
-use crate::driver;
+use crate::driver::Driver;
 use crate::words;
 
 /// What it is not; stands first.
@@ -93,7 +93,7 @@ fn facts(certificate: &Certificate<'_>) -> Block {
         ("board, channel", place),
         ("divider's resistor", resistor),
         ("its standard uncertainty", scale),
-        ("driver", driver_words(&calibration.driver)),
+        ("driver", driver_words(certificate.driver)),
         ("made", certificate.moment(calibration.made_ms)),
         (
             "to be made again by",
@@ -122,11 +122,8 @@ fn wiring(channel: &Channel) -> [String; 3] {
     [place, resistor, format!("{scale} %")]
 }
 
-fn driver_words(name: &str) -> String {
-    driver::find(name).map_or_else(
-        || name.to_owned(),
-        |driver| format!("{name} ({})", driver.summary()),
-    )
+fn driver_words(driver: Driver) -> String {
+    format!("{} ({})", driver.name(), driver.summary())
 }
 
 pub(super) fn done(certificate: &Certificate<'_>) -> Vec<Block> {

@@ -4,13 +4,13 @@ use super::document::{Block, Column, Table};
 use super::{Certificate, figures};
 use crate::calibrate::calibration::Calibration;
 use crate::calibrate::curve::Term;
-use crate::driver::{self, ParameterKind};
+use crate::driver::{Driver, ParameterKind};
 use crate::words;
 
 /// Parameters, and the covariance of the fitted ones.
 pub(super) fn parameters(certificate: &Certificate<'_>) -> Vec<Block> {
     let calibration = certificate.calibration;
-    let mut blocks = vec![Block::Table(table(calibration))];
+    let mut blocks = vec![Block::Table(table(calibration, certificate.driver))];
     if calibration.terms.len() > 1 {
         // Rounded each to its own uncertainty, correlated parameters give another curve.
         blocks.push(Block::Paragraph(
@@ -47,15 +47,14 @@ fn chi_square(calibration: &Calibration) -> String {
     }
 }
 
-fn table(calibration: &Calibration) -> Table {
-    let declared = driver::find(&calibration.driver).map(|driver| driver.parameters());
+fn table(calibration: &Calibration, driver: Driver) -> Table {
+    let declared = driver.parameters();
     let numbers = calibration.parameters.iter().enumerate();
     let mut rows: Vec<Vec<String>> = numbers
         .filter(|(_, (_, values))| values.iter().any(|value| value.is_finite()))
         .map(|(index, (name, values))| {
             let kind = declared
                 .iter()
-                .flatten()
                 .find(|parameter| parameter.name == name)
                 .map(|parameter| &parameter.kind);
             parameter(

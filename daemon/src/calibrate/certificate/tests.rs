@@ -34,6 +34,7 @@ impl Scene {
             probe,
             number: 2,
             calibration: &self.calibration,
+            driver: crate::driver::find(&self.calibration.driver).unwrap(),
             here: &self.here,
             points: &points,
             verifications: &self.verifications,

@@ -81,6 +81,7 @@ impl<'a> Sheet<'a> {
             probe: &self.job.probe().name,
             number: self.made.number as usize,
             calibration: &self.made.calibration,
+            driver: self.job.probe().driver,
             here: &self.job.here,
             points: &self.points,
             verifications: &self.verifications,

@@ -13,7 +13,7 @@ use crate::words::counted;
 pub struct Again {
     wanted: Conversion,
     made: Vec<Conversion>,
-    place: Box<dyn Fn(&Series) -> Option<Place>>,
+    place: Places,
     /// In a line, for a person.
     pub how: String,
 }
@@ -55,8 +55,11 @@ impl Again {
     }
 }
 
+/// Where a series was read, where that is known.
+type Places = Box<dyn Fn(&Series) -> Option<Place>>;
+
 /// Where a series of this probe was read, by the configuration where there is one.
-fn place(config: Option<Config>, probe: String) -> Box<dyn Fn(&Series) -> Option<Place>> {
+fn place(config: Option<Config>, probe: String) -> Places {
     Box::new(move |series| {
         let config = config.as_ref()?;
         let named = |one: &&Probe| one.name == probe;

@@ -48,7 +48,7 @@ pub(super) fn broken(
     let noise = NOISE * (ends.1 - ends.0);
     let mut pairs = curve.clone().zip(curve.skip(1));
     let (before, after) = pairs.find(|(before, after)| {
-        !promised.allows(before.1, after.1) && (after.1 - before.1).abs() > noise
+        promised.forbids(before.1, after.1) && (after.1 - before.1).abs() > noise
     })?;
     let (says, does) = match promised {
         Monotonic::Falling => ("fall", "rise"),

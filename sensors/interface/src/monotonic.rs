@@ -26,14 +26,14 @@ impl Monotonic {
         Self::ALL.into_iter().find(|one| *one as u32 == code)
     }
 
-    /// Whether one value may follow another as the input rises. What is no number breaks no order:
-    /// that is for others to refuse.
+    /// Whether one value must not follow another as the input rises. What is no number breaks no
+    /// order: that is for others to refuse.
     #[must_use]
-    pub fn allows(self, before: f64, after: f64) -> bool {
+    pub fn forbids(self, before: f64, after: f64) -> bool {
         match self {
-            Self::Unknown => true,
-            Self::Rising => !(after < before),
-            Self::Falling => !(after > before),
+            Self::Unknown => false,
+            Self::Rising => after < before,
+            Self::Falling => after > before,
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use super::document::{Block, Column, Table};
 use super::{Certificate, figures};
+use crate::calibrate::Verdict;
 use crate::calibrate::calibration::Verification;
 use crate::calibrate::point::{Compared, Point, Reference, Role, Shape};
 use crate::calibrate::reference::combined;
@@ -52,8 +53,16 @@ fn verification(certificate: &Certificate<'_>, one: &Verification) -> Vec<String
         error,
         expanded,
         figures::digits(one.tolerance, 4),
-        if one.pass { "pass" } else { "fail" }.to_owned(),
+        outcome(one).to_owned(),
     ]
+}
+
+fn outcome(one: &Verification) -> &'static str {
+    match one.verdict() {
+        Verdict::Pass => "pass",
+        Verdict::Fail => "fail",
+        Verdict::Undecided => "cannot be decided",
+    }
 }
 
 fn references(certificate: &Certificate<'_>) -> Table {

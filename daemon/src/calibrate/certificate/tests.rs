@@ -214,6 +214,22 @@ fn calibration() -> Calibration {
 }
 
 #[test]
+fn a_verification_that_cannot_be_decided_is_no_failure() {
+    let mut scene = scene();
+    for (error, outcome) in [(0.20, "pass"), (0.64, "cannot be decided"), (0.80, "fail")] {
+        scene.verifications[0].error = error;
+        scene.verifications[0].pass = outcome == "pass";
+        let text = scene.show("mash (invented)", |it| it.text());
+        let (_, verified) = text.split_once("\nVerification\n").unwrap();
+        let row = verified
+            .lines()
+            .find(|line| line.starts_with("4 "))
+            .unwrap();
+        assert!(row.ends_with(outcome), "{row}");
+    }
+}
+
+#[test]
 fn the_text_says_all_in_eighty_columns() {
     let text = scene().show("mash (invented)", |it| it.text());
     assert!(text.lines().all(|line| line.chars().count() <= 80));

@@ -1,6 +1,6 @@
 //! A fit to look at, and the calibration that was made of it.
 
-use super::number::{expanded, half, signed};
+use super::number::{decimals, expanded, half, signed, with_unit};
 use super::overview::{reference, shortened};
 use super::page::{HEADING, LOUD, Page, QUIET, gap, hanging, text};
 use crate::calibrate::session::{Finished, Fitting, Knowledge, Session};
@@ -174,7 +174,10 @@ fn draw_curve<K: Knowledge>(
     }
     let room = (0.05 * (top - bottom)).max(1e-9);
     let subject = session.knowledge().subject();
-    let inputs = [low, high].map(|input| format!("{input:.0} {}", subject.electrical));
+    // A ratio's ends differ in their decimals, ohms do not.
+    let places = decimals(0.1 * (high - low));
+    let inputs =
+        [low, high].map(|input| with_unit(format!("{input:.places$}"), &subject.electrical));
     let outputs = [bottom, top].map(|value| format!("{value:.1} {}", subject.unit));
     let line = Dataset::default()
         .marker(Marker::Braille)

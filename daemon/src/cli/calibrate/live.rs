@@ -1,6 +1,6 @@
 //! A point under way: the value, large; how it settles; how far the capture has come.
 
-use super::number::decimals;
+use super::number::{decimals, with_unit};
 use super::page::{LOUD, Page, QUIET, gap};
 use super::prepare::reference_line;
 use super::{bar, digits, page};
@@ -75,7 +75,8 @@ fn quantity<K: Knowledge>(session: &Session<K>, live: &Live) -> String {
     };
     let places = decimals(session.knowledge().aim(electrical).reachable());
     let unit = &session.knowledge().subject().electrical;
-    format!("{electrical:.places$} {unit}; the value is by the curve in use")
+    let electrical = with_unit(format!("{electrical:.places$}"), unit);
+    format!("{electrical}; the value is by the curve in use")
 }
 
 /// What the aim is in the unit of the value.

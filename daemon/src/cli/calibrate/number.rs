@@ -20,7 +20,16 @@ pub(super) fn expanded(value: f64, standard: f64, unit: &str) -> String {
         _ => 3,
     };
     let places = if expanded >= 10.0 { 0 } else { places };
-    format!("{value:.places$} ± {expanded:.places$} {unit} (k = 2)")
+    let interval = with_unit(format!("{value:.places$} ± {expanded:.places$}"), unit);
+    format!("{interval} (k = 2)")
+}
+
+/// A number with its unit; a plain one, such as a divider's ratio, has none to show.
+pub(super) fn with_unit(number: String, unit: &str) -> String {
+    match unit {
+        "1" | "" => number,
+        unit => format!("{number} {unit}"),
+    }
 }
 
 /// Half the width of an interval: two digits.
@@ -58,6 +67,7 @@ mod tests {
     fn an_interval_is_named_by_its_factor() {
         assert_eq!(expanded(0.0, 0.05, "Cel"), "0.00 ± 0.10 Cel (k = 2)");
         assert_eq!(expanded(9_998.43, 6.2, "ohm"), "9998 ± 12 ohm (k = 2)");
+        assert_eq!(expanded(0.2657, 0.0005, "1"), "0.2657 ± 0.0010 (k = 2)");
         assert_eq!(expanded(40.123_4, 0.61, "Cel"), "40.1 ± 1.2 Cel (k = 2)");
         assert_eq!(signed(0.012, 0.05), "+0.012");
     }

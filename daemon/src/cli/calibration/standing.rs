@@ -84,6 +84,9 @@ fn reference(reference: &Reference) -> String {
 }
 
 fn next(job: &Job) -> String {
+    if let Some(advice) = in_use(job) {
+        return advice;
+    }
     match job.next_point() {
         None => "no range of use is known: set alarms `low` and `high`, or take points at both \
                  ends of it"
@@ -107,6 +110,27 @@ fn next(job: &Job) -> String {
             )
         }
     }
+}
+
+/// Where a calibration is in use and no point for another is at hand: as the guide says it.
+fn in_use(job: &Job) -> Option<String> {
+    let history = job.history();
+    let in_use = history.active()?;
+    if history.draft().next().is_some() {
+        return None;
+    }
+    let number = in_use.number;
+    Some(if in_use.verifications.is_empty() {
+        format!(
+            "a point that is kept out, best at another value than its points have: calibration \
+             {number} is in use, and nothing verifies it yet"
+        )
+    } else {
+        format!(
+            "nothing that must be done: calibration {number} is in use and verified; new points \
+             begin another"
+        )
+    })
 }
 
 /// Share of the range by which the middle of a curve is bent, to see what a fit could follow.

@@ -100,6 +100,8 @@ fn a_point_is_kept_once_and_a_calibration_made_once() {
     let again = bench.job();
     assert_eq!(again.history().active_number(), Some(1));
     assert_eq!(again.history().calibrations().len(), 1);
+    let status = standing::text(&again);
+    assert!(status.contains("a point that is kept out"), "{status}");
     let unknown = job.activate(Chosen::Number(2), "").unwrap_err();
     assert!(
         unknown

@@ -1,4 +1,4 @@
-//! The guide's line to the running service: one connection for readings, one for steps.
+//! The guide's line to the running service: one connection for readings, and one for each step.
 //!
 //! A service that goes away is waited for. A step whose answer was lost is looked for in the log before
 //! it is sent again, so that none is kept twice.
@@ -26,7 +26,7 @@ const AT_ONCE: usize = 500;
 /// Between two trials to reach the service.
 const AGAIN_NS: u64 = 1_000_000_000;
 
-/// Both connections.
+/// The connection for readings, and what is known of the steps.
 #[derive(Debug)]
 pub(super) struct Line {
     log: PathBuf,
@@ -34,7 +34,6 @@ pub(super) struct Line {
     /// As the file has it; `None` cannot be: the job has found it there.
     file: Option<ProbeFacts>,
     watch: Option<Watch>,
-    client: Option<Client>,
     /// Whether the answer to a step was lost.
     is_unsure: bool,
     /// Number of the last step that is known to be kept.
@@ -55,7 +54,6 @@ impl Line {
             probe: job.probe().name.clone(),
             file: ProbeFacts::of(job.config(), &job.probe().name),
             watch: None,
-            client: None,
             is_unsure: false,
             known: job.history().last_step(),
             tried_ns: 0,
@@ -107,23 +105,18 @@ impl Line {
     }
 
     fn ask(&mut self, step: &Step) -> Result<Kept, ClientError> {
-        let mut client = match self.client.take() {
-            Some(client) => client,
-            None => Client::connect(&self.log)?,
-        };
+        // The service ends a connection on which nothing is asked for a minute, and from one point to
+        // the next it is longer.
+        let mut client = Client::connect(&self.log)?;
         if self.is_unsure
             && let Some(number) = self.found(step)
         {
             self.is_unsure = false;
-            self.client = Some(client);
             let remark = None;
             return Ok(Kept { number, remark });
         }
         let kept = client.append(&self.probe, step.clone());
         self.is_unsure = !matches!(kept, Ok(_) | Err(ClientError::Refused(_)));
-        if !self.is_unsure {
-            self.client = Some(client);
-        }
         kept.map(|(number, remark)| Kept { number, remark })
     }
 
@@ -153,7 +146,7 @@ impl Wire for Line {
     }
 
     fn append(&mut self, step: &Step) -> Result<Kept, String> {
-        // A connection that stood since before the service was started anew is of no use.
+        // The service may have ended between the connection and its answer.
         let kept = match self.ask(step) {
             Err(ClientError::Ended | ClientError::Failed { .. }) => self.ask(step),
             kept => kept,
@@ -181,4 +174,57 @@ fn heard(reading: &WatchedReading) -> Option<Heard> {
         spread: reading.spread.unwrap_or(0.0),
         quality,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::control::place::Place;
+    use crate::control::protocol::{self, Answer, Hello};
+    use crate::control::testing::{facts, point};
+    use std::io::{BufRead, BufReader, Write};
+    use std::os::unix::net::UnixListener;
+
+    /// A service that keeps one step of each connection, and ends it since nothing more was asked.
+    fn serve(listener: &UnixListener) {
+        for number in 1..=2 {
+            let (mut stream, _) = listener.accept().unwrap();
+            stream.set_nonblocking(false).unwrap();
+            stream.write_all(&protocol::line(&Hello::ours())).unwrap();
+            let mut asked = String::new();
+            let mut lines = BufReader::new(stream.try_clone().unwrap());
+            lines.read_line(&mut asked).unwrap();
+            let remark = None;
+            let ended = Answer::Refused("nothing was asked for 60 s".to_owned());
+            for answer in [Answer::Done { number, remark }, ended] {
+                stream.write_all(&protocol::line(&answer)).unwrap();
+            }
+        }
+    }
+
+    #[test]
+    fn a_second_point_is_kept_although_the_first_is_long_ago() {
+        let folder = tempfile::tempdir().unwrap();
+        let log = folder.path().join("night.sqlite");
+        let listener = Place::beside(&log).unwrap().listen().unwrap();
+        listener.set_nonblocking(false).unwrap();
+        let service = std::thread::spawn(move || serve(&listener));
+        let mut line = Line {
+            log,
+            probe: facts().probe,
+            file: None,
+            watch: None,
+            is_unsure: false,
+            known: 0,
+            tried_ns: 0,
+            why: String::new(),
+            ending: Ending::default(),
+        };
+        for (number, value) in [(1, 0.0), (2, 40.0)] {
+            let point = Box::new(point(value, 9_000.0));
+            let kept = line.append(&Step::Point { point }).unwrap();
+            assert_eq!(kept.number, number);
+        }
+        service.join().unwrap();
+    }
 }

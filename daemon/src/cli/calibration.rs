@@ -21,6 +21,7 @@ mod tests;
 pub use arguments::{Arguments, run};
 pub use differences::differences;
 pub use sheet::Sheet;
+pub use standing::as_verified;
 
 use super::{Failure, when};
 use crate::calibrate::history::History;

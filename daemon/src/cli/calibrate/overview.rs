@@ -126,7 +126,7 @@ fn next_lines<K: Knowledge>(session: &Session<K>, width: u16) -> Vec<Line<'stati
         Some(offer) => offer.name.clone(),
         None if session.to_verify().is_some() => "verify what is in use".to_owned(),
         None if session.to_fit() > 0 => "enough points: fit".to_owned(),
-        None => "nothing that must be done".to_owned(),
+        None => "no further point for it".to_owned(),
     };
     let mut lines = vec![Line::raw(format!("  {what}"))];
     lines.extend(hanging("  ", &advice.why, width));

@@ -2,10 +2,10 @@
 
 use super::Job;
 use crate::alarm::{Condition, Rule};
-use crate::calibrate::history::Taken;
+use crate::calibrate::history::{Made, Taken};
 use crate::calibrate::plan::plan;
 use crate::calibrate::reference::suggest::{self, Next};
-use crate::calibrate::{Point, Reference, Role};
+use crate::calibrate::{Point, Reference, Role, Verdict};
 use crate::cli::calibrations::page::Page;
 use crate::config::{is_assumed, working_range};
 use crate::control::shown;
@@ -126,11 +126,27 @@ fn in_use(job: &Job) -> Option<String> {
              {number} is in use, and nothing verifies it yet"
         )
     } else {
-        format!(
-            "nothing that must be done: calibration {number} is in use and verified; new points \
-             begin another"
-        )
+        format!("{}; new points begin another", as_verified(in_use))
     })
+}
+
+/// A calibration that is in use and was verified: how its last verification went, and what to do.
+pub fn as_verified(in_use: &Made) -> String {
+    let number = in_use.number;
+    let last = in_use.verifications.last();
+    match last.map(|one| one.verification.verdict()) {
+        Some(Verdict::Fail) => format!(
+            "calibration {number} is in use, but failed its last verification: take that point \
+             again, and where it fails again calibrate anew"
+        ),
+        Some(Verdict::Undecided) => format!(
+            "calibration {number} is in use; its last verification could not be decided: a better \
+             reference, or a wider `verify_within`, would decide it"
+        ),
+        Some(Verdict::Pass) | None => {
+            format!("calibration {number} is in use and verified")
+        }
+    }
 }
 
 /// Share of the range by which the middle of a curve is bent, to see what a fit could follow.

@@ -11,7 +11,7 @@ use crate::calibrate::settling::{Aim, Rules};
 use crate::calibrate::{
     Calibration, Compared, Curve, History, Point, Reference, Role, Stated, Verification, verify,
 };
-use crate::cli::calibration::Job;
+use crate::cli::calibration::{Job, as_verified};
 use crate::driver::Driver;
 use crate::measure::chain::Transfer;
 use crate::service::transfer;
@@ -112,7 +112,7 @@ impl Bench {
             ),
             (0, false) => (
                 None,
-                format!("calibration {number} is in use and verified; new points begin another"),
+                format!("{}; new points begin another", as_verified(in_use)),
             ),
             (checks, _) => (
                 None,

@@ -177,6 +177,7 @@ fn heard(reading: &WatchedReading) -> Option<Heard> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
     use crate::control::place::Place;

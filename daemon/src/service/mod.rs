@@ -153,6 +153,8 @@ impl Service {
             since_ms: clock::now().wall_ms,
         };
         service.journal_start().await;
+        let due = service.calibrations.due(clock::now());
+        service.hand_over(due, PATIENCE).await;
         service
             .hand_over(
                 drivers::loaded(&service.config, None, clock::now()),

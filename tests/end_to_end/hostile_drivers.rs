@@ -165,7 +165,7 @@ fn assert_only_it_failed(readings: &[Logged], name: &str) {
 fn assert_each_is_good_again(service: &Service, board: &mut Board) {
     until("every driver answers again", SOON, || {
         say(board, 6);
-        std::thread::sleep(std::time::Duration::from_millis(100));
+        service.has_logged(board.sent().len(), WAYS[0].0);
         WAYS.iter().all(|(name, ..)| {
             let last = service.log().of(name).pop();
             last.is_some_and(|last| last.value == Some(12.0))

@@ -7,10 +7,10 @@ use nightbench_tests::broker::{Broker, Subscriber};
 use nightbench_tests::log::{Log, Logged};
 use nightbench_tests::scene::Scene;
 use nightbench_tests::service::Service;
+use nightbench_tests::talk::while_talking;
 use nightbench_tests::wait::{SOON, until};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -33,9 +33,10 @@ fn twenty_kills_in_mid_flow_cost_one_commit_interval_each_and_nothing_else() {
         .number("turns", ("bench", "n"))
         .mqtt("kitchen", broker.port());
     let everything = broker.subscribe("cellar/#");
-    let enough = AtomicBool::new(false);
-    thread::scope(|scope| {
-        let talk = scope.spawn(|| talk(&board, &enough));
+    let say = |board: &mut Board, number| {
+        board.send_line_or_drop_it(&format!("n={number}"));
+    };
+    while_talking(&board, PACE, say, || {
         for kill in 0..KILLS {
             let born = Log::at(&scene.log()).highest().0;
             let service = Service::start(&scene);
@@ -44,8 +45,6 @@ fn twenty_kills_in_mid_flow_cost_one_commit_interval_each_and_nothing_else() {
             assert_eq!(log.integrity(), "ok");
             assert_at_most_one_interval_is_missing(&log, born, killed, &board);
         }
-        enough.store(true, Ordering::Release);
-        talk.join().unwrap();
     });
     let service = Service::start(&scene);
     until("every logged reading reaches the broker", SOON, || {
@@ -58,19 +57,6 @@ fn twenty_kills_in_mid_flow_cost_one_commit_interval_each_and_nothing_else() {
     });
     assert_one_meaning_each(service.log(), &everything);
     service.stop();
-}
-
-/// Sends numbered lines at its pace, and drops those that nobody reads, as a board does.
-fn talk(board: &Mutex<Board>, enough: &AtomicBool) {
-    let mut number = 0_u64;
-    while !enough.load(Ordering::Acquire) {
-        board
-            .lock()
-            .unwrap()
-            .send_line_or_drop_it(&format!("n={number}"));
-        number += 1;
-        thread::sleep(PACE);
-    }
 }
 
 /// Lets the service log for a little more than is allowed to be lost, a different time each kill.

@@ -6,12 +6,14 @@ use nightbench_tests::drivers;
 use nightbench_tests::log::Logged;
 use nightbench_tests::scene::Scene;
 use nightbench_tests::service::{Service, journalled, run, words};
+use nightbench_tests::talk::while_talking;
 use nightbench_tests::wait::{SOON, until};
 use std::fs;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::thread;
 use std::time::Duration;
+
+/// The board's pace.
+const PACE: Duration = Duration::from_millis(5);
 
 /// Shipped drivers as libraries: package, example, name here.
 const SHIPPED: [(&str, &str, &str); 2] = [
@@ -91,9 +93,8 @@ fn a_changed_library_is_taken_at_a_reload_without_a_lost_reading() {
         .loaded("roof", ("bench", "m"), "sunny");
     let service = Service::start(&scene);
     service.hears(&mut board.lock().unwrap());
-    let enough = AtomicBool::new(false);
-    thread::scope(|scope| {
-        let talk = scope.spawn(|| talk(&board, &enough));
+    let say = |board: &mut Board, number| board.send_line(&format!("n={number} m={number}"));
+    while_talking(&board, PACE, say, || {
         until("the first library counts", SOON, || ratio_is(&service, 2.0));
         drivers::misbehaving(&folder, "sunny", "FACTOR_3");
         service.reload();
@@ -102,8 +103,6 @@ fn a_changed_library_is_taken_at_a_reload_without_a_lost_reading() {
         until("the changed library counts", SOON, || {
             ratio_is(&service, 3.0)
         });
-        enough.store(true, Ordering::Release);
-        talk.join().unwrap();
     });
     let sent = board.lock().unwrap().sent().len();
     service.has_logged(sent, "turns");
@@ -124,19 +123,6 @@ fn a_changed_library_is_taken_at_a_reload_without_a_lost_reading() {
 fn ratio_is(service: &Service, factor: f64) -> bool {
     let last = service.log().of("roof").pop();
     last.is_some_and(|last| last.raw > Some(0.0) && last.value == last.raw.map(|raw| raw * factor))
-}
-
-fn talk(board: &Mutex<Board>, enough: &AtomicBool) {
-    for number in 0_u64.. {
-        if enough.load(Ordering::Acquire) {
-            return;
-        }
-        board
-            .lock()
-            .unwrap()
-            .send_line(&format!("n={number} m={number}"));
-        thread::sleep(Duration::from_millis(5));
-    }
 }
 
 #[test]

@@ -6,6 +6,7 @@ use nightbench_tests::board::Board;
 use nightbench_tests::broker::{Broker, Message, Subscriber};
 use nightbench_tests::scene::Scene;
 use nightbench_tests::service::{Service, journalled};
+use nightbench_tests::talk;
 use nightbench_tests::wait::{SOON, eventually, until};
 use rustix::fs::OFlags;
 use std::collections::BTreeMap;
@@ -14,8 +15,6 @@ use std::io::{ErrorKind, Read};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::thread;
 use std::time::Duration;
 
 /// The board's pace.
@@ -24,35 +23,12 @@ const PACE: Duration = Duration::from_millis(3);
 /// Numbers of the second board start here.
 const OTHER: u64 = 1_000_000;
 
-/// Sends numbered lines until told that it is enough.
-fn talk(board: &Mutex<Board>, enough: &AtomicBool) {
-    for number in 0_u64.. {
-        if enough.load(Ordering::Acquire) {
-            return;
-        }
-        let line = format!("n={number}");
-        board.lock().unwrap().send_line_or_drop_it(&line);
-        thread::sleep(PACE);
-    }
-}
-
-/// Runs `story` while the board talks.
+/// Runs `story` while the board sends numbered lines.
 fn while_talking(board: &Mutex<Board>, story: impl FnOnce()) {
-    let enough = AtomicBool::new(false);
-    thread::scope(|scope| {
-        scope.spawn(|| talk(board, &enough));
-        // Ends the talk also where the story fails.
-        let _end = Ends(&enough);
-        story();
-    });
-}
-
-struct Ends<'a>(&'a AtomicBool);
-
-impl Drop for Ends<'_> {
-    fn drop(&mut self) {
-        self.0.store(true, Ordering::Release);
-    }
+    let say = |board: &mut Board, number| {
+        board.send_line_or_drop_it(&format!("n={number}"));
+    };
+    talk::while_talking(board, PACE, say, story);
 }
 
 fn turns(scene: &mut Scene) -> Board {

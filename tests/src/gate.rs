@@ -8,10 +8,6 @@ use std::net::{Ipv4Addr, Shutdown, SocketAddrV4, TcpListener, TcpStream};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
-
-/// How often the open gate looks for a newcomer or for being shut.
-const LOOK: Duration = Duration::from_millis(2);
 
 /// A gate; see the module.
 #[derive(Debug)]
@@ -23,6 +19,7 @@ pub struct Gate {
 
 #[derive(Debug)]
 struct Open {
+    port: u16,
     shut: Arc<AtomicBool>,
     ways: Arc<Mutex<Vec<TcpStream>>>,
     keeper: JoinHandle<()>,
@@ -37,7 +34,7 @@ impl Gate {
     pub fn to(port: u16) -> Self {
         let listener = listen(0).expect("the system gives a port");
         let own = listener.local_addr().expect("a bound port").port();
-        let open = Some(Open::keep(listener, port));
+        let open = Some(Open::keep(listener, (own, port)));
         Self {
             port: own,
             to: port,
@@ -65,7 +62,7 @@ impl Gate {
     pub fn open(&mut self) {
         self.shut();
         let listener = listen(self.port).expect("the gate's own port is free");
-        self.open = Some(Open::keep(listener, self.to));
+        self.open = Some(Open::keep(listener, (self.port, self.to)));
     }
 }
 
@@ -76,25 +73,32 @@ impl Drop for Gate {
 }
 
 impl Open {
-    fn keep(listener: TcpListener, to: u16) -> Self {
+    fn keep(listener: TcpListener, (port, to): (u16, u16)) -> Self {
         let shut = Arc::new(AtomicBool::new(false));
         let ways = Arc::new(Mutex::new(Vec::new()));
         let keeper = thread::spawn({
             let (shut, ways) = (Arc::clone(&shut), Arc::clone(&ways));
             move || {
-                while !shut.load(Ordering::Acquire) {
-                    match listener.accept() {
-                        Ok((near, _)) => let_through(near, to, &ways),
-                        Err(_) => thread::sleep(LOOK),
+                for near in listener.incoming().flatten() {
+                    if shut.load(Ordering::Acquire) {
+                        return;
                     }
+                    let_through(near, to, &ways);
                 }
             }
         });
-        Self { shut, ways, keeper }
+        Self {
+            port,
+            shut,
+            ways,
+            keeper,
+        }
     }
 
     fn end(self) {
         self.shut.store(true, Ordering::Release);
+        // Wakes the keeper, who sees that the gate is shut.
+        let _ = TcpStream::connect(address(self.port));
         self.keeper.join().expect("the keeper does not panic");
         for way in self
             .ways
@@ -109,9 +113,7 @@ impl Open {
 }
 
 fn listen(port: u16) -> io::Result<TcpListener> {
-    let listener = TcpListener::bind(address(port))?;
-    listener.set_nonblocking(true)?;
-    Ok(listener)
+    TcpListener::bind(address(port))
 }
 
 fn address(port: u16) -> SocketAddrV4 {
@@ -125,7 +127,6 @@ fn let_through(near: TcpStream, to: u16, ways: &Mutex<Vec<TcpStream>>) {
     };
     for end in [&near, &far] {
         end.set_nodelay(true).expect("a connected socket");
-        end.set_nonblocking(false).expect("a connected socket");
         let end = end.try_clone().expect("descriptors are not used up");
         ways.lock()
             .unwrap_or_else(PoisonError::into_inner)

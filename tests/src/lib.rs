@@ -19,5 +19,6 @@ pub mod published;
 pub mod scene;
 pub mod screen;
 pub mod service;
+pub mod talk;
 pub mod terminal;
 pub mod wait;

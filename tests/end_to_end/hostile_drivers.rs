@@ -206,10 +206,11 @@ fn what_a_driver_prints_is_told_once_and_disturbs_nothing() {
         .bare("bench", "n")
         .loaded("chatty", ("bench", "n"), "chatty");
     let service = Service::start_with(&scene, &mut [&mut board]);
-    for _ in 0..3 {
-        board.send_line("n=13");
-    }
+    board.send_line("n=13");
+    // More of it comes once the first is told: how much a busy machine reads in one go is open.
     let text = journalled(service.log(), "chatty", "printed");
+    board.send_line("n=13");
+    board.send_line("n=13");
     assert_eq!(
         text,
         "driver `chatty` (libchatty.so) for probe `chatty`: printed `hello from the driver`; a \
